@@ -1,0 +1,224 @@
+"""What one step of the bench shows and takes in: its fields, their answers and their questions."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+
+from inventory.bench.steps import Step, speaks
+from inventory.people.models import Person
+from inventory.stock.models import Inspection, Instrument, Reading, Verdict
+from inventory.stock.recording import (
+    Closed,
+    Doubt,
+    Entry,
+    ReadingOvertaken,
+    record,
+    withdraw_reading,
+)
+from standards.judging import GaugeResult
+from standards.quantities import QUANTITIES, Dimension, Quantity
+from standards.units import Unreadable
+
+
+@dataclass
+class Field:
+    """One quantity at one place: what is in the box, what stands, and what is asked about it."""
+
+    quantity: Quantity
+    at: str
+    typed: str = ""
+    reading: Reading | None = None
+    verdict: Verdict | None = None
+    instrument: Instrument | None = None
+    instruments: list[Instrument] = field(default_factory=list)
+    is_judged: bool = True
+    problem: str = ""
+    doubt: Doubt | None = None
+
+    @property
+    def code(self) -> str:
+        return self.quantity.code
+
+    @property
+    def is_settled(self) -> bool:
+        """Whether there is nothing more to say about what is in the box."""
+        return not self.problem and self.doubt is None
+
+
+def _suits(instrument: Instrument, quantity: Quantity) -> bool:
+    kinds = {
+        Dimension.LENGTH: (Instrument.Kind.CALIPER, Instrument.Kind.RULE, Instrument.Kind.GAUGE),
+        Dimension.MASS: (Instrument.Kind.SCALE,),
+        Dimension.GRADE: (Instrument.Kind.INCLINE,),
+    }
+    return instrument.kind in kinds[quantity.dimension]
+
+
+#: Longer than the usual caliper opens. Common practice, no source.
+_BY_RULE = ("length_over_couplers", "length_over_buffers", "body_length", "pivot_distance")
+
+
+@dataclass(frozen=True)
+class Instruments:
+    """The instruments in use, and what each person last used for a quantity."""
+
+    in_use: list[Instrument]
+    last: Mapping[str, int]
+
+    @classmethod
+    def of(cls, person: Person) -> Instruments:
+        latest = (
+            Reading.objects.filter(taken_by=person, instrument__is_retired=False, gauge="")
+            .order_by("-pk")
+            .values_list("quantity", "instrument_id")[:200]
+        )
+        last: dict[str, int] = {}
+        for quantity, instrument_id in latest:
+            last.setdefault(quantity, instrument_id)
+        return cls(list(Instrument.objects.filter(is_retired=False)), last)
+
+    def for_numbers(self, quantity: Quantity) -> list[Instrument]:
+        return [
+            each
+            for each in self.in_use
+            if _suits(each, quantity) and each.kind != Instrument.Kind.GAUGE
+        ]
+
+    def preferred(self, quantity: Quantity) -> Instrument | None:
+        offered = self.for_numbers(quantity)
+        for each in offered:
+            if each.pk == self.last.get(quantity.code):
+                return each
+        if quantity.code in _BY_RULE:
+            offered.sort(key=lambda each: each.kind != Instrument.Kind.RULE)
+        return offered[0] if offered else None
+
+    def gauge(self) -> Instrument | None:
+        return next((each for each in self.in_use if each.kind == Instrument.Kind.GAUGE), None)
+
+    def named(self, text: str) -> Instrument | None:
+        return next((each for each in self.in_use if str(each.pk) == text), None)
+
+
+def fields_of(inspection: Inspection, step: Step, instruments: Instruments) -> list[Field]:
+    """The fields of a step as they stand."""
+    readings = {
+        reading.quantity: reading
+        for reading in inspection.readings.filter(at=step.at, is_current=True).select_related(
+            "instrument"
+        )
+    }
+    verdicts = {
+        verdict.quantity: verdict for verdict in inspection.verdicts.current().filter(at=step.at)
+    }
+    found = []
+    for code in step.quantities:
+        quantity, reading = QUANTITIES[code], readings.get(code)
+        measured_with = reading.instrument if reading and not reading.gauge else None
+        found.append(
+            Field(
+                quantity,
+                step.at,
+                typed=reading.typed if reading else "",
+                reading=reading,
+                verdict=verdicts.get(code),
+                instrument=measured_with or instruments.preferred(quantity),
+                instruments=instruments.for_numbers(quantity),
+                is_judged=speaks(inspection.vehicle, code),
+            )
+        )
+    return found
+
+
+def sums_of(inspection: Inspection, step: Step) -> list[Verdict]:
+    """Verdicts at this place that nobody typed: K = B + T and the size over flanges."""
+    return [
+        verdict
+        for verdict in inspection.verdicts.current().filter(at=step.at, reading__isnull=True)
+        if verdict.value is not None
+    ]
+
+
+def take(
+    shown: Field,
+    data: Mapping[str, str],
+    inspection: Inspection,
+    instruments: Instruments,
+    by: Person,
+) -> bool:
+    """Take one field of a submitted step into the record; say whether anything was written.
+
+    A field as it stood is left alone; an emptied one takes its reading back. What cannot be kept
+    stays in the box with its problem or its question beside it.
+    """
+    code = shown.code
+    seen_text = data.get(f"seen-{code}", "")
+    seen = int(seen_text) if seen_text.isdigit() and len(seen_text) < 18 else None
+    shown.typed = data.get(f"use-{code}") or data.get(f"typed-{code}", shown.typed).strip()
+    shown.instrument = instruments.named(data.get(f"with-{code}", "")) or shown.instrument
+    gauge = data.get("gauge", "")
+    is_gauged = gauge.partition(":")[0] == code
+    try:
+        if is_gauged:
+            return _take_gauge(shown, gauge.partition(":")[2], inspection, instruments, by, seen)
+        if _is_as_it_stood(shown, data):
+            return False
+        if not shown.typed:
+            withdraw_reading(inspection=inspection, quantity=code, at=shown.at, seen=seen)
+            shown.reading = None
+            return True
+        if shown.instrument is None:
+            shown.problem = "No instrument in use can measure this; add one under Instruments."
+            return False
+        entry = Entry(
+            code,
+            shown.at,
+            shown.instrument,
+            typed=shown.typed,
+            seen=seen,
+            is_certain=data.get(f"keep-{code}") == "1",
+        )
+        shown.reading = record(inspection=inspection, entries=[entry], by=by)[0]
+    except Unreadable as unreadable:
+        shown.problem = str(unreadable)
+        return False
+    except Doubt as doubt:
+        shown.doubt = doubt
+        return False
+    except ReadingOvertaken as overtaken:
+        shown.problem = f"{overtaken} Yours was not kept; save again to replace it."
+        shown.reading = overtaken.now
+        return False
+    except Closed as closed:
+        shown.problem = str(closed)
+        return False
+    return True
+
+
+def _take_gauge(
+    shown: Field,
+    answer: str,
+    inspection: Inspection,
+    instruments: Instruments,
+    by: Person,
+    seen: int | None,
+) -> bool:
+    instrument = instruments.gauge()
+    if instrument is None or answer not in list(GaugeResult):
+        shown.problem = "No go/no-go gauge is in use; add one under Instruments."
+        return False
+    entry = Entry(shown.code, shown.at, instrument, gauge=GaugeResult(answer), seen=seen)
+    shown.reading = record(inspection=inspection, entries=[entry], by=by)[0]
+    shown.typed = ""
+    return True
+
+
+def _is_as_it_stood(shown: Field, data: Mapping[str, str]) -> bool:
+    reading = shown.reading
+    if reading is None:
+        return not shown.typed
+    if reading.gauge:
+        return not shown.typed
+    same_instrument = shown.instrument is None or shown.instrument.pk == reading.instrument_id
+    return reading.typed == shown.typed and same_instrument

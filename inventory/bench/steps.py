@@ -1,0 +1,99 @@
+"""The order of work at the bench: axle by axle, end by end, then the whole vehicle."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from inventory.stock.models import Coupler, Vehicle
+from standards.quantities import QUANTITIES
+from standards.sheets import limits_for
+
+#: What a sheet-metal standards gauge can answer. Common practice, no source.
+BY_GAUGE = (
+    "back_to_back",
+    "flange_depth",
+    "tyre_width",
+    "coupler_height",
+    "trip_pin_clearance",
+    "buffer_height",
+)
+_AXLE = ("back_to_back", "flange_thickness", "flange_depth", "tyre_width", "wheel_diameter")
+_WHOLE = (
+    "length_over_couplers",
+    "body_length",
+    "mass",
+    "start_rolling_grade",
+    "body_width",
+    "height",
+)
+
+
+@dataclass(frozen=True)
+class Step:
+    """One place to measure, with the quantities asked there, in order."""
+
+    slug: str
+    title: str
+    at: str
+    quantities: tuple[str, ...]
+
+
+def steps_for(
+    vehicle: Vehicle, coupler_kinds: dict[str, str], *, uses_gauge: bool
+) -> tuple[Step, ...]:
+    """The steps of an inspection of this vehicle.
+
+    coupler_kinds: the kind of coupler declared at each end. By go/no-go gauge only what such a
+    gauge can answer is asked; nothing that a step leaves out counts as passed.
+    """
+    steps = [
+        Step(f"axle-{axle}", f"Axle {axle} of {vehicle.axles}", str(axle), _AXLE)
+        for axle in range(1, vehicle.axles + 1)
+    ]
+    steps += [
+        Step(f"end-{end}", f"End {end}", end, _at_end(vehicle, coupler_kinds.get(end, "")))
+        for end in ("A", "B")
+    ]
+    steps.append(Step("whole", "The whole vehicle", "", _of_whole(vehicle)))
+    if not uses_gauge:
+        return tuple(steps)
+    gauged = (
+        Step(each.slug, each.title, each.at, tuple(q for q in each.quantities if q in BY_GAUGE))
+        for each in steps
+    )
+    return tuple(step for step in gauged if step.quantities)
+
+
+def _at_end(vehicle: Vehicle, kind: str) -> tuple[str, ...]:
+    asked = []
+    if kind not in (Coupler.Kind.NONE, Coupler.Kind.HOOK):
+        asked.append("coupler_height")
+    if kind == Coupler.Kind.KNUCKLE:
+        asked.append("trip_pin_clearance")
+    if vehicle.has_buffers:
+        asked += ["buffer_height", "buffer_spacing"]
+    return tuple(asked or ["coupler_height"])
+
+
+def _of_whole(vehicle: Vehicle) -> tuple[str, ...]:
+    asked = list(_WHOLE)
+    if vehicle.has_buffers:
+        asked.insert(1, "length_over_buffers")
+    if vehicle.axles >= 4:
+        asked += ["pivot_distance", "bogie_wheelbase"]
+    if vehicle.is_locomotive or vehicle.axles < 4:
+        asked.append("rigid_wheelbase")
+    if vehicle.is_locomotive:
+        asked.remove("start_rolling_grade")
+    return tuple(asked)
+
+
+def speaks(vehicle: Vehicle, quantity: str) -> bool:
+    """Whether a sheet of the vehicle's family limits this quantity, so that it comes with a
+    verdict; the others are recorded as dimensions."""
+    limits = limits_for(vehicle.standard)
+    if quantity in ("mass", "back_to_back"):
+        return True
+    if quantity == "flange_thickness":
+        return "wheel_check" in limits
+    return quantity in limits and quantity in QUANTITIES

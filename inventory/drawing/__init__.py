@@ -1,0 +1,1 @@
+"""Drawings from plain numbers: SVG markup out; no models, no settings, no clock."""

@@ -1,0 +1,82 @@
+"""What was, for the pages that show it."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from decimal import Decimal
+
+from django.db.models import Count, Q, QuerySet
+
+from inventory.stock.models import Inspection, Vehicle, Verdict
+from standards.conformity import Outcome
+from standards.judging import Service
+
+
+def scales_in_use() -> list[tuple[str, str]]:
+    """Families and scales of the stock, the most common first."""
+    rows = Vehicle.objects.values_list("family", "scale").annotate(n=Count("pk"))
+    return [(family, scale) for family, scale, _ in rows.order_by("-n", "family", "scale")[:6]]
+
+
+def words_in_use() -> dict[str, list[str]]:
+    """Marks, makers and boxes already in the record, to be offered while typing."""
+    return {
+        name: list(
+            Vehicle.objects.exclude(**{name: ""})
+            .order_by(name)
+            .values_list(name, flat=True)
+            .distinct()[:200]
+        )
+        for name in ("reporting_mark", "maker", "storage_box")
+    }
+
+
+def service_counts() -> list[tuple[str, int]]:
+    """How many vehicles are in each state of service, every state named."""
+    rows = dict(Vehicle.objects.order_by().values_list("service").annotate(n=Count("pk")))
+    return [(each.value, rows.get(each.value, 0)) for each in Service]
+
+
+def inspections_of(vehicle: Vehicle) -> QuerySet[Inspection]:
+    """A vehicle's inspections, latest first, with how their verdicts came out."""
+
+    def outcomes(outcome: Outcome) -> Count:
+        return Count(
+            "verdicts", filter=Q(verdicts__is_current=True, verdicts__outcome=outcome.value)
+        )
+
+    return (
+        vehicle.inspections.select_related("inspector")
+        .annotate(
+            n_within=outcomes(Outcome.WITHIN),
+            n_outside=outcomes(Outcome.OUTSIDE),
+            n_undecided=outcomes(Outcome.UNDECIDED),
+        )
+        .order_by("-started_at", "-pk")
+    )
+
+
+@dataclass(frozen=True)
+class Trend:
+    """One quantity at one place over the inspections."""
+
+    latest: Verdict
+    points: list[tuple[str, Decimal]]
+
+
+def trends_of(vehicle: Vehicle) -> list[Trend]:
+    """Every quantity that was measured more than once, in bench order."""
+    series: dict[tuple[str, str], list[Verdict]] = {}
+    measured = (
+        Verdict.objects.current()
+        .filter(inspection__vehicle=vehicle, value__isnull=False)
+        .select_related("inspection")
+        .order_by("inspection__started_at", "pk")
+    )
+    for verdict in measured:
+        series.setdefault(verdict.key, []).append(verdict)
+    repeated = [each for each in series.values() if len(each) > 1]
+    return [
+        Trend(each[-1], [(f"{v.inspection.started_at:%Y-%m-%d}", v.value) for v in each])
+        for each in sorted(repeated, key=lambda each: each[-1].bench_order())
+    ]

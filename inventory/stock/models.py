@@ -1,0 +1,544 @@
+"""Vehicles, what they were measured with, what was read, and what was made of it."""
+
+from __future__ import annotations
+
+import math
+from decimal import Decimal
+
+from django.conf import settings
+from django.core.validators import MaxValueValidator, MinValueValidator, RegexValidator
+from django.db import models
+from django.db.models import Q
+from django.urls import reverse
+
+from inventory.stock.fields import ExactDecimalField
+from standards import sheets
+from standards.conformity import Judgement, Outcome
+from standards.judging import ADVISORY, Finding, GaugeResult, Service, Side, where
+from standards.metrology import Measured
+from standards.quantities import QUANTITIES, Place, Quantity
+from standards.sheets import Scale
+
+PERSON = settings.AUTH_USER_MODEL
+
+
+def quantity_choices() -> list[tuple[str, str]]:
+    return [(quantity.code, quantity.name) for quantity in QUANTITIES.values()]
+
+
+def family_choices() -> list[tuple[str, str]]:
+    return [(family.code, family.name) for family in sheets.families().values()]
+
+
+class VehicleQuerySet(models.QuerySet):
+    def for_list(self) -> VehicleQuerySet:
+        """What a row of the stock list shows, in one query."""
+        return self.annotate(
+            last_inspected_at=models.Max(
+                "inspections__finished_at", filter=Q(inspections__finished_at__isnull=False)
+            )
+        ).order_by("reporting_mark", "number", "pk")
+
+    def for_page(self) -> VehicleQuerySet:
+        """What the page of one vehicle shows."""
+        return self.prefetch_related("wheelsets", "couplers")
+
+    def awaiting_inspection(self) -> VehicleQuerySet:
+        return self.filter(service=Service.AWAITING.value)
+
+    def twins_of(self, *, reporting_mark: str, number: str, family: str, scale: str):
+        """Vehicles that carry the same marks at the same scale."""
+        return self.filter(
+            reporting_mark__iexact=reporting_mark,
+            number__iexact=number,
+            family=family,
+            scale=scale,
+        )
+
+
+class Vehicle(models.Model):
+    """A locomotive, car or wagon, coach or service vehicle."""
+
+    class Category(models.TextChoices):
+        LOCOMOTIVE = "locomotive", "locomotive"
+        FREIGHT = "freight", "freight car or wagon"
+        PASSENGER = "passenger", "passenger car or coach"
+        SERVICE = "service", "service stock"
+
+    reporting_mark = models.CharField(
+        "railway or reporting marks", max_length=40, help_text="As lettered on its side."
+    )
+    number = models.CharField(max_length=24, blank=True, help_text="Running number.")
+    name = models.CharField(max_length=60, blank=True)
+    category = models.CharField(max_length=12, choices=Category, default=Category.FREIGHT)
+    kind = models.CharField(
+        max_length=60, help_text="In plain words: boxcar, open wagon, railcar."
+    )
+    aar_designation = models.CharField(
+        "AAR designation",
+        max_length=6,
+        blank=True,
+        validators=[
+            RegexValidator(
+                r"^[A-Z]{1,4}$", "An AAR mechanical designation is one to four capitals, as XM."
+            )
+        ],
+        help_text="AAR mechanical designation, such as XM or HT.",
+    )
+    uic_letter = models.CharField(
+        "UIC class letter",
+        max_length=1,
+        blank=True,
+        validators=[
+            RegexValidator(r"^[A-Z]$", "The UIC class letter is one capital, such as G or E.")
+        ],
+        help_text="UIC class letter, such as G or E.",
+    )
+    family = models.CharField("standards", max_length=24, choices=family_choices)
+    scale = models.CharField(max_length=24)
+    axles = models.PositiveSmallIntegerField(
+        default=4, validators=[MinValueValidator(1), MaxValueValidator(16)]
+    )
+    has_buffers = models.BooleanField("side buffers", default=False)
+    maker = models.CharField(max_length=60, blank=True)
+    catalogue_number = models.CharField(max_length=40, blank=True)
+    era = models.CharField("era or epoch", max_length=30, blank=True)
+    acquired_on = models.DateField("acquired", null=True, blank=True)
+    price = models.DecimalField(
+        max_digits=10,
+        decimal_places=2,
+        null=True,
+        blank=True,
+        validators=[MinValueValidator(Decimal(0))],
+    )
+    value = models.DecimalField(
+        "present value",
+        max_digits=10,
+        decimal_places=2,
+        null=True,
+        blank=True,
+        validators=[MinValueValidator(Decimal(0))],
+    )
+    currency = models.CharField(
+        max_length=3,
+        blank=True,
+        validators=[RegexValidator(r"^[A-Z]{3}$", "Three capitals as in ISO 4217, such as EUR.")],
+        help_text="ISO 4217, such as EUR, GBP or USD.",
+    )
+    storage_box = models.CharField("storage box", max_length=40, blank=True)
+    notes = models.TextField(max_length=4000, blank=True)
+    service = models.CharField(
+        max_length=20,
+        choices=[(each.value, each.value) for each in Service],
+        default=Service.AWAITING.value,
+        editable=False,
+    )
+    revision = models.PositiveIntegerField(default=1, editable=False)
+    logged_at = models.DateTimeField(auto_now_add=True)
+    logged_by = models.ForeignKey(PERSON, models.PROTECT, null=True, editable=False)
+
+    objects = VehicleQuerySet.as_manager()
+
+    class Meta:
+        constraints = [
+            models.CheckConstraint(
+                condition=Q(service__in=[each.value for each in Service]),
+                name="vehicle_service_is_known",
+            ),
+            models.CheckConstraint(condition=Q(axles__gte=1), name="vehicle_has_an_axle"),
+        ]
+        indexes = [models.Index(fields=["reporting_mark", "number"], name="vehicle_marks")]
+
+    def __str__(self) -> str:
+        return self.identity
+
+    def get_absolute_url(self) -> str:
+        return reverse("stock:vehicle", args=[self.pk])
+
+    @property
+    def identity(self) -> str:
+        """What it is called at the bench: its marks and number."""
+        return f"{self.reporting_mark} {self.number}".strip()
+
+    @property
+    def standard(self) -> Scale:
+        """The scale as its family of standards names it."""
+        return sheets.scale(self.family, self.scale)
+
+    @property
+    def family_name(self) -> str:
+        return sheets.family(self.family).name
+
+    @property
+    def is_locomotive(self) -> bool:
+        return self.category == self.Category.LOCOMOTIVE
+
+
+class Wheelset(models.Model):
+    """One axle with its two wheels, as declared; what was measured is in the readings."""
+
+    vehicle = models.ForeignKey(Vehicle, models.CASCADE, related_name="wheelsets")
+    axle = models.PositiveSmallIntegerField(validators=[MinValueValidator(1)])
+    profile_code = models.PositiveSmallIntegerField(
+        "RP-25 code", null=True, blank=True, help_text="As the maker states it, such as 110 or 88."
+    )
+    material = models.CharField(max_length=40, blank=True, help_text="Metal, plastic, tyred...")
+    tread_diameter = models.CharField(
+        max_length=24, blank=True, help_text="As the maker states it, such as 33 in prototype."
+    )
+
+    class Meta:
+        ordering = ["axle", "pk"]
+        constraints = [
+            models.UniqueConstraint(fields=["vehicle", "axle"], name="one_wheelset_an_axle")
+        ]
+
+    def __str__(self) -> str:
+        return f"axle {self.axle}"
+
+
+class Coupler(models.Model):
+    """The coupler at one end, as declared."""
+
+    class Kind(models.TextChoices):
+        KNUCKLE = "knuckle", "knuckle"
+        LOOP = "loop", "loop"
+        CLOSE = "close", "close coupling"
+        HOOK = "hook", "hook and chain"
+        BAR = "bar", "bar or permanent"
+        NONE = "none", "none"
+        OTHER = "other", "other"
+
+    vehicle = models.ForeignKey(Vehicle, models.CASCADE, related_name="couplers")
+    end = models.CharField(max_length=1, choices=[("A", "A"), ("B", "B")])
+    kind = models.CharField(max_length=8, choices=Kind, default=Kind.KNUCKLE)
+    mounting = models.CharField(
+        max_length=8,
+        choices=[("body", "on the body"), ("bogie", "on the bogie"), ("pocket", "in a pocket")],
+        default="body",
+    )
+
+    class Meta:
+        ordering = ["end", "pk"]
+        constraints = [
+            models.UniqueConstraint(fields=["vehicle", "end"], name="one_coupler_an_end")
+        ]
+
+    def __str__(self) -> str:
+        return f"end {self.end}"
+
+
+class Instrument(models.Model):
+    """What a reading was taken with, and how far it may be wrong."""
+
+    class Kind(models.TextChoices):
+        CALIPER = "caliper", "caliper"
+        RULE = "rule", "rule"
+        SCALE = "scale", "weighing scale"
+        GAUGE = "gauge", "go/no-go gauge"
+        INCLINE = "incline", "test incline"
+
+    name = models.CharField(max_length=60, unique=True)
+    kind = models.CharField(max_length=8, choices=Kind)
+    max_error = ExactDecimalField(
+        "greatest error",
+        null=True,
+        blank=True,
+        help_text="Half-width, in mm, g or %: what its maker or a standard allows.",
+    )
+    resolution = ExactDecimalField(
+        null=True, blank=True, help_text="The smallest step that it shows, in mm, g or %."
+    )
+    inside_extra = ExactDecimalField(
+        "extra error of inside jaws and depth rod",
+        default=Decimal(0),
+        blank=True,
+        help_text="DIN 862 adds 0.02 mm for a caliper.",
+    )
+    note = models.CharField(max_length=200, blank=True)
+    is_retired = models.BooleanField("no longer used", default=False)
+
+    class Meta:
+        ordering = ["kind", "name", "pk"]
+
+    def __str__(self) -> str:
+        return self.name
+
+    def error_for(self, jaws: str) -> Decimal:
+        """The greatest error with these jaws: DIN 862 allows more inside and in depth."""
+        extra = self.inside_extra if jaws in ("inside", "depth") else Decimal(0)
+        return (self.max_error or Decimal(0)) + (extra or Decimal(0))
+
+
+class HouseLimit(models.Model):
+    """A limit of the owner's or the club's own, in place of a sheet's; it names its reason."""
+
+    quantity = models.CharField(max_length=30, choices=quantity_choices)
+    family = models.CharField("standards", max_length=24, choices=family_choices)
+    scale = models.CharField(max_length=24)
+    is_about_sheet = models.BooleanField(
+        "about the sheet's figure",
+        default=False,
+        help_text="The numbers are distances below and above the figure that the sheet prints.",
+    )
+    low = ExactDecimalField(null=True, blank=True)
+    high = ExactDecimalField(null=True, blank=True)
+    reason = models.CharField(max_length=200)
+    set_by = models.ForeignKey(PERSON, models.PROTECT, null=True, editable=False)
+    set_at = models.DateTimeField(auto_now_add=True)
+    withdrawn_at = models.DateTimeField(null=True, editable=False)
+
+    class Meta:
+        ordering = ["family", "scale", "quantity", "pk"]
+        constraints = [
+            models.UniqueConstraint(
+                fields=["quantity", "family", "scale"],
+                condition=Q(withdrawn_at__isnull=True),
+                name="one_house_limit_in_force",
+            )
+        ]
+
+    def __str__(self) -> str:
+        return f"{QUANTITIES[self.quantity].name}, {self.family} {self.scale}"
+
+    @property
+    def measured_as(self) -> Quantity:
+        return QUANTITIES[self.quantity]
+
+
+class Inspection(models.Model):
+    """A set of readings by one person for one reason; open until it is finished."""
+
+    class Reason(models.TextChoices):
+        NEW = "new", "new purchase"
+        ROUTINE = "routine", "routine"
+        TROUBLE = "after trouble", "after trouble"
+        REPAIR = "after repair", "after repair"
+        VISITING = "visiting", "visiting"
+
+    vehicle = models.ForeignKey(Vehicle, models.CASCADE, related_name="inspections")
+    reason = models.CharField(max_length=14, choices=Reason, default=Reason.NEW)
+    inspector = models.ForeignKey(PERSON, models.PROTECT, related_name="inspections")
+    rule = models.CharField(max_length=8)
+    uses_gauge = models.BooleanField("by go/no-go gauge", default=False)
+    started_at = models.DateTimeField()
+    finished_at = models.DateTimeField(null=True)
+    proposed = models.CharField(max_length=20, blank=True)
+    service = models.CharField(max_length=20, blank=True)
+    statement = models.TextField(max_length=2000, blank=True)
+
+    class Meta:
+        ordering = ["-started_at", "-pk"]
+        constraints = [
+            models.UniqueConstraint(
+                fields=["vehicle"],
+                condition=Q(finished_at__isnull=True),
+                name="one_open_inspection_a_vehicle",
+            )
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.vehicle}, {self.reason}, {self.started_at:%Y-%m-%d}"
+
+    @property
+    def is_open(self) -> bool:
+        return self.finished_at is None
+
+
+class Reading(models.Model):
+    """One value as typed, or one answer of a go/no-go gauge. Never changed once written."""
+
+    inspection = models.ForeignKey(Inspection, models.CASCADE, related_name="readings")
+    quantity = models.CharField(max_length=30, choices=quantity_choices)
+    at = models.CharField(max_length=2, blank=True)
+    typed = models.CharField(max_length=200, blank=True)
+    gauge = models.CharField(
+        max_length=10, blank=True, choices=[(each.value, each.value) for each in GaugeResult]
+    )
+    values = models.JSONField(default=list)  # the repeats, exact, as text
+    value = ExactDecimalField(null=True)
+    u = models.FloatField(null=True)
+    dof = models.FloatField(null=True)  # None where there are endless degrees of freedom
+    instrument = models.ForeignKey(Instrument, models.PROTECT, related_name="readings")
+    max_error = ExactDecimalField(null=True)
+    resolution = ExactDecimalField(null=True)
+    taken_by = models.ForeignKey(PERSON, models.PROTECT, related_name="readings")
+    taken_at = models.DateTimeField()
+    is_current = models.BooleanField(default=True)
+
+    class Meta:
+        ordering = ["taken_at", "pk"]
+        constraints = [
+            models.UniqueConstraint(
+                fields=["inspection", "quantity", "at"],
+                condition=Q(is_current=True),
+                name="one_current_reading",
+            ),
+            models.CheckConstraint(
+                condition=(Q(gauge="") & ~Q(typed="") & Q(value__isnull=False))
+                | (~Q(gauge="") & Q(typed="") & Q(value__isnull=True)),
+                name="reading_is_measured_or_gauged",
+            ),
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.quantity} {self.at} {self.typed or self.gauge}".strip()
+
+    @property
+    def measured(self) -> Measured | None:
+        """The value with its uncertainty, as the judging takes it."""
+        if self.value is None:
+            return None
+        return Measured(
+            value=self.value,
+            u=self.u or 0.0,
+            dof=math.inf if self.dof is None else self.dof,
+            readings=tuple(Decimal(value) for value in self.values),
+        )
+
+
+def _miss(value: Decimal | None, low: Decimal | None, high: Decimal | None) -> Decimal | None:
+    if value is None:
+        return None
+    if low is not None and value < low:
+        return value - low
+    if high is not None and value > high:
+        return value - high
+    return Decimal(0)
+
+
+class VerdictQuerySet(models.QuerySet):
+    def current(self) -> VerdictQuerySet:
+        return self.filter(is_current=True)
+
+    def standing_for(self, vehicle: Vehicle) -> list[Verdict]:
+        """The latest word on each quantity and place of a vehicle, whatever its inspection."""
+        latest: dict[tuple[str, str], Verdict] = {}
+        verdicts = (
+            self.current()
+            .filter(inspection__vehicle=vehicle)
+            .select_related("reading__instrument", "inspection")
+            .order_by("inspection__started_at", "inspection_id", "pk")
+        )
+        for verdict in verdicts:
+            # A sum that could not be formed this time does not hide the one that could.
+            if verdict.value is None and not verdict.gauge:
+                latest.setdefault(verdict.key, verdict)
+            else:
+                latest[verdict.key] = verdict
+        return sorted(latest.values(), key=Verdict.bench_order)
+
+
+class Verdict(models.Model):
+    """What was made of a reading, by which sheet and edition. Superseded, never overwritten."""
+
+    inspection = models.ForeignKey(Inspection, models.CASCADE, related_name="verdicts")
+    reading = models.ForeignKey(Reading, models.PROTECT, null=True, related_name="verdicts")
+    quantity = models.CharField(max_length=30, choices=quantity_choices)
+    at = models.CharField(max_length=2, blank=True)
+    outcome = models.CharField(
+        max_length=10, choices=[(each.value, each.value) for each in Outcome]
+    )
+    value = ExactDecimalField(null=True)
+    expanded = models.FloatField(null=True)
+    gauge = models.CharField(max_length=10, blank=True)
+    probability = models.FloatField(null=True)
+    is_undecidable = models.BooleanField(default=False)
+    low = ExactDecimalField(null=True)
+    low_basis = models.CharField(max_length=300, blank=True)
+    high = ExactDecimalField(null=True)
+    high_basis = models.CharField(max_length=300, blank=True)
+    nominal = ExactDecimalField(null=True)
+    is_derived = models.BooleanField(default=False)
+    is_second_hand = models.BooleanField(default=False)
+    is_by_house = models.BooleanField(default=False)
+    note = models.TextField(blank=True)
+    sheets = models.JSONField(default=list)  # [{"id", "short", "edition"}] as they were then
+    rule = models.CharField(max_length=8)
+    cause = models.CharField(max_length=12, default="recorded")
+    judged_at = models.DateTimeField()
+    is_current = models.BooleanField(default=True)
+
+    objects = VerdictQuerySet.as_manager()
+
+    class Meta:
+        ordering = ["judged_at", "pk"]
+        constraints = [
+            models.UniqueConstraint(
+                fields=["inspection", "quantity", "at"],
+                condition=Q(is_current=True),
+                name="one_current_verdict",
+            ),
+            models.CheckConstraint(
+                condition=Q(outcome__in=[each.value for each in Outcome]),
+                name="verdict_outcome_is_known",
+            ),
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.quantity} {self.at}: {self.outcome}"
+
+    @property
+    def key(self) -> tuple[str, str]:
+        return self.quantity, self.at
+
+    @property
+    def measured_as(self) -> Quantity:
+        return QUANTITIES[self.quantity]
+
+    @property
+    def label(self) -> str:
+        """The quantity and where: "Back-to-back, axle 2"."""
+        return f"{QUANTITIES[self.quantity].name}{where(self.quantity, self.at)}"
+
+    @property
+    def is_advisory(self) -> bool:
+        return self.quantity in ADVISORY
+
+    @property
+    def has_limits(self) -> bool:
+        return self.low is not None or self.high is not None
+
+    @property
+    def is_limited(self) -> bool:
+        """Whether any sheet or house limit speaks of the quantity, so that it belongs with the
+        verdicts rather than with the plain dimensions."""
+        return self.has_limits or self.nominal is not None or bool(self.gauge)
+
+    @property
+    def judged_by(self) -> str:
+        """Sheets with their editions, or the house."""
+        named = ", ".join(f"{each['short']} ({each['edition']})" for each in self.sheets)
+        return f"house limit in place of {named}" if self.is_by_house and named else named
+
+    def as_finding(self) -> Finding:
+        """The stored verdict in the shape in which the pure functions take it."""
+        measured = None
+        if self.value is not None:
+            measured = Measured(
+                value=self.value, u=(self.expanded or 0.0) / 2, dof=math.inf, readings=()
+            )
+        return Finding(
+            self.quantity,
+            self.at,
+            Judgement(
+                Outcome(self.outcome),
+                self.probability,
+                undecidable=self.is_undecidable,
+                miss=_miss(self.value, self.low, self.high),
+            ),
+            measured=measured,
+            gauge=GaugeResult(self.gauge) if self.gauge else None,
+            low=Side(self.low, 0.0, self.low_basis),
+            high=Side(self.high, 0.0, self.high_basis),
+            nominal=self.nominal,
+            sheets=tuple(each["id"] for each in self.sheets),
+            note=self.note,
+            is_judged_by_house=self.is_by_house,
+        )
+
+    def bench_order(self) -> tuple[int, int, str, int]:
+        quantity = QUANTITIES[self.quantity]
+        place = (Place.AXLE, Place.END, Place.VEHICLE).index(quantity.place)
+        axle = int(self.at) if self.at.isdigit() else 0
+        return place, axle, self.at, list(QUANTITIES).index(self.quantity)

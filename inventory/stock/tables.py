@@ -1,0 +1,79 @@
+"""The lists of the stock pages."""
+
+import django_tables2 as tables
+
+from inventory.stock.models import HouseLimit, Instrument, Vehicle
+
+
+class VehicleTable(tables.Table):
+    identity = tables.TemplateColumn(
+        template_name="stock/_identity_cell.html",
+        verbose_name="Vehicle",
+        order_by=("reporting_mark", "number", "pk"),
+    )
+    kind = tables.Column(order_by=("kind", "pk"))
+    scale = tables.Column(order_by=("scale", "family", "pk"))
+    maker = tables.Column(order_by=("maker", "catalogue_number", "pk"))
+    storage_box = tables.Column(verbose_name="Box", order_by=("storage_box", "pk"))
+    last_inspected_at = tables.DateColumn(
+        format="j M Y", verbose_name="Inspected", order_by=("last_inspected_at", "pk")
+    )
+    service = tables.TemplateColumn(
+        template_name="stock/_service_cell.html",
+        verbose_name="Service",
+        order_by=("service", "pk"),
+    )
+
+    class Meta:
+        model = Vehicle
+        fields = ()
+        sequence = (
+            "identity",
+            "service",
+            "kind",
+            "scale",
+            "maker",
+            "storage_box",
+            "last_inspected_at",
+        )
+        empty_text = (
+            "No vehicle answers to this. Clear the filters, or log a new one at the bench."
+        )
+
+
+class InstrumentTable(tables.Table):
+    name = tables.Column(linkify=("stock:instrument", {"pk": tables.A("pk")}))
+    kind = tables.Column(order_by=("kind", "name", "pk"))
+    error = tables.TemplateColumn(
+        template_name="stock/_instrument_error_cell.html",
+        verbose_name="Greatest error and step",
+        orderable=False,
+    )
+    note = tables.Column(orderable=False)
+    is_retired = tables.TemplateColumn(
+        "{% if value %}no longer used{% else %}in use{% endif %}", verbose_name="State"
+    )
+
+    class Meta:
+        model = Instrument
+        fields = ("name", "kind", "error", "note", "is_retired")
+        order_by = ("kind",)
+
+
+class HouseLimitTable(tables.Table):
+    quantity = tables.Column(order_by=("quantity", "pk"))
+    scale = tables.TemplateColumn(
+        "{{ record.get_family_display }}, {{ record.scale }}", order_by=("family", "scale", "pk")
+    )
+    limits = tables.TemplateColumn(
+        template_name="stock/_house_limits_cell.html", orderable=False, verbose_name="Limits"
+    )
+    reason = tables.Column(orderable=False)
+    set_at = tables.DateColumn(format="j M Y", verbose_name="Since", order_by=("set_at", "pk"))
+    state = tables.TemplateColumn(
+        template_name="stock/_house_limit_state_cell.html", orderable=False, verbose_name="State"
+    )
+
+    class Meta:
+        model = HouseLimit
+        fields = ("quantity", "scale", "limits", "reason", "set_at", "state")

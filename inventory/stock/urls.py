@@ -1,0 +1,16 @@
+from django.urls import path
+
+from inventory.stock import views
+
+app_name = "stock"
+urlpatterns = [
+    path("", views.VehicleList.as_view(), name="vehicle-list"),
+    path("<int:pk>/", views.vehicle, name="vehicle"),
+    path("<int:pk>/edit/", views.edit_vehicle, name="edit-vehicle"),
+    path("<int:pk>/running-gear/", views.running_gear, name="running-gear"),
+    path("instruments/", views.instruments, name="instruments"),
+    path("instruments/new/", views.instrument, name="new-instrument"),
+    path("instruments/<int:pk>/", views.instrument, name="instrument"),
+    path("house-limits/", views.house_limits, name="house-limits"),
+    path("house-limits/<int:pk>/withdraw/", views.withdraw_limit, name="withdraw-limit"),
+]

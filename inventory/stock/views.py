@@ -1,0 +1,179 @@
+"""Pages of the stock: the list, one vehicle, instruments and house limits."""
+
+from __future__ import annotations
+
+from django.contrib import messages
+from django.db.models import QuerySet
+from django.http import HttpRequest, HttpResponse
+from django.shortcuts import get_object_or_404, redirect, render
+from django.utils import timezone
+from django.views.decorators.http import require_POST
+from django_filters.views import FilterView
+from django_tables2 import RequestConfig, SingleTableMixin
+
+from inventory.people.access import writers_only
+from inventory.stock import history
+from inventory.stock.filters import VehicleFilter
+from inventory.stock.forms import (
+    CouplerFormSet,
+    HouseLimitForm,
+    InstrumentForm,
+    VehicleForm,
+    WheelsetFormSet,
+)
+from inventory.stock.models import HouseLimit, Instrument, Vehicle, Verdict
+from inventory.stock.recording import (
+    Overtaken,
+    amend_running_gear,
+    amend_vehicle,
+    set_house_limit,
+    withdraw_house_limit,
+)
+from inventory.stock.tables import HouseLimitTable, InstrumentTable, VehicleTable
+from standards.remedies import mends
+
+
+class VehicleList(SingleTableMixin, FilterView):
+    model = Vehicle
+    table_class = VehicleTable
+    filterset_class = VehicleFilter
+    table_pagination = {"per_page": 25}
+    template_name = "stock/vehicle_list.html"
+
+    def get_queryset(self) -> QuerySet[Vehicle]:
+        return Vehicle.objects.for_list()
+
+    def get_template_names(self) -> list[str]:
+        if self.request.htmx and not self.request.htmx.history_restore_request:
+            return ["stock/_vehicle_table.html"]
+        return [self.template_name]
+
+    def render_to_response(self, context, **kwargs) -> HttpResponse:
+        response = super().render_to_response(context, **kwargs)
+        response["Vary"] = "HX-Request"
+        return response
+
+
+def vehicle(request: HttpRequest, pk: int) -> HttpResponse:
+    shown = get_object_or_404(Vehicle.objects.for_page(), pk=pk)
+    standing = Verdict.objects.standing_for(shown)
+    return render(
+        request,
+        "stock/vehicle.html",
+        {
+            "vehicle": shown,
+            "verdicts": [verdict for verdict in standing if verdict.is_limited],
+            "facts": [verdict for verdict in standing if not verdict.is_limited],
+            "mends": mends(verdict.as_finding() for verdict in standing),
+            "inspections": history.inspections_of(shown),
+            "trends": history.trends_of(shown),
+        },
+    )
+
+
+@writers_only
+def edit_vehicle(request: HttpRequest, pk: int) -> HttpResponse:
+    shown = get_object_or_404(Vehicle, pk=pk)
+    form = VehicleForm(request.POST or None, instance=shown, used=history.scales_in_use())
+    if request.method == "POST" and form.is_valid():
+        try:
+            amend_vehicle(vehicle=form.instance, seen_revision=_revision(request))
+        except Overtaken as overtaken:
+            return render(
+                request,
+                "stock/vehicle_form.html",
+                {
+                    "vehicle": overtaken.now,
+                    "form": form,
+                    "differences": _differences(form, overtaken.now),
+                    "revision": overtaken.now.revision,
+                },
+                status=409,
+            )
+        messages.success(request, f"{shown.identity} is saved.")
+        return redirect(shown)
+    return render(
+        request,
+        "stock/vehicle_form.html",
+        {"vehicle": shown, "form": form, "revision": request.POST.get("revision", shown.revision)},
+        status=422 if form.errors else 200,
+    )
+
+
+def _revision(request: HttpRequest) -> int:
+    text = request.POST.get("revision", "")
+    return int(text) if text.isdigit() and len(text) < 9 else 0
+
+
+def _differences(form: VehicleForm, now: Vehicle) -> list[tuple[str, object, object]]:
+    """What stands now beside what was typed, where they differ."""
+    found = []
+    for name in form.fields:
+        typed = form.cleaned_data.get(name)
+        stands = f"{now.family}/{now.scale}" if name == "standard" else getattr(now, name, None)
+        if (typed or "") != (stands or ""):
+            found.append(
+                (form.fields[name].label or name, stands or "nothing", typed or "nothing")
+            )
+    return found
+
+
+@writers_only
+def running_gear(request: HttpRequest, pk: int) -> HttpResponse:
+    shown = get_object_or_404(Vehicle, pk=pk)
+    wheelsets = WheelsetFormSet(
+        request.POST or None, queryset=shown.wheelsets.all(), prefix="wheelsets"
+    )
+    couplers = CouplerFormSet(
+        request.POST or None, queryset=shown.couplers.all(), prefix="couplers"
+    )
+    if request.method == "POST" and wheelsets.is_valid() and couplers.is_valid():
+        couplers.save()
+        amend_running_gear(
+            vehicle=shown, wheelsets=[form.instance for form in wheelsets if form.has_changed()]
+        )
+        messages.success(request, "Wheels and couplers are saved, and the verdicts judged again.")
+        return redirect(shown)
+    return render(
+        request,
+        "stock/running_gear.html",
+        {"vehicle": shown, "wheelsets": wheelsets, "couplers": couplers},
+    )
+
+
+def instruments(request: HttpRequest) -> HttpResponse:
+    table = InstrumentTable(Instrument.objects.all())
+    RequestConfig(request, paginate={"per_page": 50}).configure(table)
+    return render(request, "stock/instruments.html", {"table": table})
+
+
+@writers_only
+def instrument(request: HttpRequest, pk: int | None = None) -> HttpResponse:
+    shown = get_object_or_404(Instrument, pk=pk) if pk else None
+    form = InstrumentForm(request.POST or None, instance=shown)
+    if request.method == "POST" and form.is_valid():
+        form.save()
+        messages.success(request, f"{form.instance.name} is kept.")
+        return redirect("stock:instruments")
+    return render(request, "stock/instrument_form.html", {"form": form, "instrument": shown})
+
+
+@writers_only
+def house_limits(request: HttpRequest) -> HttpResponse:
+    form = HouseLimitForm(request.POST or None, used=history.scales_in_use())
+    if request.method == "POST" and form.is_valid():
+        changes = set_house_limit(limit=form.instance, by=request.user)
+        messages.success(request, f"The house limit is in force; {len(changes)} verdicts changed.")
+        return redirect("stock:house-limits")
+    table = HouseLimitTable(HouseLimit.objects.all())
+    RequestConfig(request, paginate={"per_page": 50}).configure(table)
+    return render(request, "stock/house_limits.html", {"form": form, "table": table})
+
+
+@writers_only
+@require_POST
+def withdraw_limit(request: HttpRequest, pk: int) -> HttpResponse:
+    limit = get_object_or_404(HouseLimit, pk=pk, withdrawn_at__isnull=True)
+    changes = withdraw_house_limit(limit=limit, at=timezone.now())
+    messages.success(request, f"The house limit is withdrawn; {len(changes)} verdicts changed.")
+    return redirect("stock:house-limits")

@@ -1,0 +1,11 @@
+"""Every address of the program."""
+
+from django.urls import include, path
+from django.views.generic import RedirectView
+
+urlpatterns = [
+    path("", RedirectView.as_view(pattern_name="bench:start"), name="home"),
+    path("bench/", include("inventory.bench.urls")),
+    path("stock/", include("inventory.stock.urls")),
+    path("", include("inventory.people.urls")),
+]

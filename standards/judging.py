@@ -1,0 +1,530 @@
+"""From what was observed on a vehicle to a verdict on each quantity: the one pure function.
+
+The bench, the stored verdicts, `rejudge`, the command line and the standards pages all call
+`judge_vehicle`; nothing else in the project decides what is within.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass, field, replace
+from decimal import Decimal
+from enum import StrEnum
+
+from standards import conformity
+from standards.conformity import Bounds, Judgement, Outcome, Rule
+from standards.metrology import Measured, combine_sum
+from standards.quantities import QUANTITIES
+from standards.sheets import (
+    PUBLISHED,
+    Limit,
+    MassRule,
+    Scale,
+    limits_for,
+    mass_rule_for,
+    profiles_for,
+    sheet,
+)
+from standards.units import plain, spell
+
+
+class GaugeResult(StrEnum):
+    """What a go/no-go gauge says."""
+
+    GO = "go"
+    TOO_SMALL = "too small"
+    TOO_LARGE = "too large"
+
+
+class Service(StrEnum):
+    """Whether a vehicle may run."""
+
+    FIT = "fit to run"
+    ADVICE = "fit with advice"
+    BAD_ORDER = "bad order"
+    AWAITING = "awaiting inspection"
+
+
+#: Out of these a vehicle still runs: the sheets that hold them are recommendations for good
+#: running, not conditions of passing through track. Common practice, no source.
+ADVISORY = frozenset(
+    {"mass", "start_rolling_grade", "tyre_width_reduced", "axle_length", "buffer_spacing"}
+)
+
+#: Without these on every axle nothing can be said about running. Common practice, no source.
+ESSENTIAL_PER_AXLE = ("back_to_back",)
+
+
+@dataclass(frozen=True)
+class Observation:
+    """One quantity observed at one place: measured, or tried with a go/no-go gauge.
+
+    at: the axle counted from 1 ("2"), the end ("A", "B"), or "" for the whole vehicle.
+    """
+
+    quantity: str
+    at: str = ""
+    measured: Measured | None = None
+    gauge: GaugeResult | None = None
+
+
+@dataclass(frozen=True)
+class HouseRule:
+    """A limit of the owner's or the club's own, with its reason.
+
+    low, high: mm, g or %; when `about_sheet` they are distances from the sheet's own figure
+    (low below it, high above it), for sheets that print a figure without a tolerance.
+    """
+
+    quantity: str
+    low: Decimal | None
+    high: Decimal | None
+    reason: str
+    about_sheet: bool = False
+
+
+@dataclass(frozen=True)
+class Subject:
+    """What is judged: the scale it is judged at, and what is declared of it.
+
+    declared_codes: the RP-25 code declared for an axle, by the axle's number as text.
+    """
+
+    scale: Scale
+    axles: int = 0
+    is_hauled: bool = True
+    declared_codes: Mapping[str, int] = field(default_factory=dict)
+
+
+@dataclass(frozen=True)
+class Side:
+    """One limit of a finding: the number in mm, g or %, and where it comes from."""
+
+    number: Decimal | None = None
+    u: float = 0.0
+    basis: str = ""
+    is_derived: bool = False
+    provenance: str = PUBLISHED
+
+
+@dataclass(frozen=True)
+class Finding:
+    """The verdict on one quantity at one place, with everything that led to it.
+
+    Numbers are in mm, g or %. `sheets` are the ids of the sheets judged by; `note` says in words
+    what a reader has to know; `is_judged_by_house` marks a house limit.
+    """
+
+    quantity: str
+    at: str
+    judgement: Judgement
+    measured: Measured | None = None
+    gauge: GaugeResult | None = None
+    low: Side = Side()
+    high: Side = Side()
+    nominal: Decimal | None = None
+    sheets: tuple[str, ...] = ()
+    note: str = ""
+    is_judged_by_house: bool = False
+
+    @property
+    def outcome(self) -> Outcome:
+        """The verdict."""
+        return self.judgement.outcome
+
+    @property
+    def value(self) -> Decimal | None:
+        """The measured value, None for a go/no-go result or when nothing was measured."""
+        return self.measured.value if self.measured else None
+
+    @property
+    def is_second_hand(self) -> bool:
+        """Whether a limit that decided it was only read quoted elsewhere."""
+        return any(
+            side.number is not None and side.provenance != PUBLISHED
+            for side in (self.low, self.high)
+        )
+
+    @property
+    def is_derived(self) -> bool:
+        """Whether a limit is arithmetic on printed ones."""
+        return self.low.is_derived or self.high.is_derived
+
+    @property
+    def is_advisory(self) -> bool:
+        """Whether a vehicle outside still runs."""
+        return self.quantity in ADVISORY
+
+    @property
+    def direction(self) -> int:
+        """-1 too small, +1 too large, 0 neither known."""
+        if self.gauge is not None:
+            return {GaugeResult.TOO_SMALL: -1, GaugeResult.TOO_LARGE: 1}.get(self.gauge, 0)
+        if self.value is None or self.outcome is Outcome.WITHIN:
+            return 0
+        if self.low.number is not None and self.high.number is not None:
+            return -1 if self.value < (self.low.number + self.high.number) / 2 else 1
+        if self.low.number is not None:
+            return -1
+        return 1 if self.high.number is not None else 0
+
+
+_NOT_JUDGED = Judgement(Outcome.NOT_JUDGED, None)
+
+
+def judge_vehicle(
+    subject: Subject,
+    observations: Iterable[Observation],
+    house: Sequence[HouseRule] = (),
+    rule: Rule = Rule.NINETY_FIVE,
+    carried: Iterable[Observation] = (),
+) -> tuple[Finding, ...]:
+    """Judge everything observed on one vehicle by the sheets of its family, and house limits.
+
+    Besides what was observed, the check gauge and the size over flanges of each wheelset are
+    computed from its back-to-back and flange thickness (K = B + T, NEM 310 note 2; B + 2T,
+    S-4.1), and where a sheet prints no greatest back-to-back it follows from the greatest check
+    gauge less the flange (S-4.2). Findings come in the order of axles, ends and the vehicle.
+
+    carried: lengths known from an earlier inspection; a mass rule may go by them, but they are
+    not judged again.
+
+    A quantity of which no sheet of the family and no house limit speaks is not judged; missing
+    is never a pass. Raises KeyError for a quantity that is not known.
+    """
+    seen = {(observation.quantity, observation.at): observation for observation in observations}
+    known = {(each.quantity, each.at): each for each in carried}
+    by_house = {each.quantity: each for each in house}
+    bench = _Bench(subject, seen, {**known, **seen}, by_house, rule)
+    findings = [bench.finding(observation) for observation in seen.values()]
+    findings += bench.computed()
+    return tuple(sorted(findings, key=_order))
+
+
+_RANK = {code: rank for rank, code in enumerate(QUANTITIES)}
+
+
+def _order(finding: Finding) -> tuple[int, int, str, int]:
+    place = ("axle", "end", "vehicle").index(QUANTITIES[finding.quantity].place.value)
+    axle = int(finding.at) if finding.at.isdigit() else 0
+    return place, axle, finding.at, _RANK[finding.quantity]
+
+
+@dataclass(frozen=True)
+class _Bench:
+    """Everything one judging needs to look at; lives for one call."""
+
+    subject: Subject
+    seen: Mapping[tuple[str, str], Observation]
+    known: Mapping[tuple[str, str], Observation]
+    house: Mapping[str, HouseRule]
+    rule: Rule
+
+    def measured(self, quantity: str, at: str) -> Measured | None:
+        observation = self.known.get((quantity, at))
+        return observation.measured if observation else None
+
+    # One quantity ---------------------------------------------------------------------------
+
+    def finding(self, observation: Observation) -> Finding:
+        quantity, at = observation.quantity, observation.at
+        _ = QUANTITIES[quantity]
+        stated = self._stated(quantity, at)
+        house = self.house.get(quantity)
+        if house is not None:
+            stated = _by_house(house, stated)
+        if observation.gauge is not None:
+            return _with_gauge(stated, observation.gauge)
+        if observation.measured is None:
+            return stated
+        finding = _judged(stated, observation.measured, self.rule)
+        if quantity == "back_to_back":
+            return self._not_within_by_half(finding)
+        return finding
+
+    def _stated(self, quantity: str, at: str) -> Finding:
+        """What the sheets say of a quantity, before anything is judged."""
+        if quantity == "mass":
+            return self._mass(at)
+        limit = limits_for(self.subject.scale).get(quantity)
+        if limit is None:
+            note = "No sheet of this family limits it."
+            if quantity == "back_to_back" and self._greatest_check() is not None:
+                return self._back_to_back(Finding(quantity, at, _NOT_JUDGED), at)
+            return Finding(quantity, at, _NOT_JUDGED, note=note)
+        finding = _from_limit(limit, at)
+        if quantity == "back_to_back" and limit.high is None:
+            return self._back_to_back(finding, at)
+        return finding
+
+    def _greatest_check(self) -> Limit | None:
+        check = limits_for(self.subject.scale).get("wheel_check")
+        return check if check is not None and check.high is not None else None
+
+    def _back_to_back(self, finding: Finding, at: str) -> Finding:
+        """Add the greatest back-to-back that follows from K max less the flange."""
+        check = self._greatest_check()
+        if check is None or check.high is None:
+            return finding
+        flange = self.measured("flange_thickness", at)
+        if flange is not None:
+            thickness, u = flange.value, flange.u
+            of = f"the measured flange of {spell(thickness, 'mm', 3)}"
+        else:
+            code = self.subject.declared_codes.get(at)
+            nominal = self._nominal_flange(code)
+            if nominal is None:
+                return _add_note(
+                    finding,
+                    "Its upper limit is the greatest check gauge less one flange: measure the "
+                    "flange thickness, or declare the wheel's RP-25 code.",
+                )
+            thickness, u = nominal, 0.0
+            of = f"the flange of RP-25 code {code}, {spell(thickness, 'in')}, not measured"
+        high = Side(
+            check.high - thickness,
+            u,
+            f"{sheet(check.sheet).short} K max {_printed(check, 'max')} less {of}",
+            is_derived=True,
+            provenance=check.provenance,
+        )
+        return replace(finding, high=high, sheets=_joined(finding.sheets, (check.sheet,)))
+
+    def _nominal_flange(self, code: int | None) -> Decimal | None:
+        for profile in profiles_for(self.subject.scale):
+            if code is not None and profile.code == code and "flange_thickness" in profile.limits:
+                return profile.limits["flange_thickness"].nominal
+        return None
+
+    def _not_within_by_half(self, finding: Finding) -> Finding:
+        """A back-to-back whose upper limit cannot be derived is not within by its lower alone."""
+        check = self._greatest_check()
+        if finding.high.number is not None or check is None or finding.is_judged_by_house:
+            return finding
+        if finding.outcome is not Outcome.WITHIN or finding.value is None:
+            return finding
+        assert check.high is not None
+        # Even a flange of no thickness leaves K at B itself.
+        outcome = Outcome.OUTSIDE if finding.value > check.high else Outcome.UNDECIDED
+        return replace(finding, judgement=Judgement(outcome, None))
+
+    # Mass -----------------------------------------------------------------------------------
+
+    def _mass(self, at: str) -> Finding:
+        finding = Finding("mass", at, _NOT_JUDGED)
+        mass_rule = mass_rule_for(self.subject.scale)
+        if mass_rule is None:
+            return _add_note(finding, "No sheet of this family holds a mass rule.")
+        name = sheet(mass_rule.sheet).short
+        finding = replace(finding, sheets=(mass_rule.sheet,))
+        if not self.subject.is_hauled:
+            return _add_note(finding, f"{name} speaks of hauled stock, not of locomotives.")
+        length = self._mass_length(mass_rule)
+        if length is None:
+            asked = QUANTITIES[mass_rule.length_quantity].name.lower()
+            return _add_note(finding, f"{name} goes by the {asked}: measure it too.")
+        optimum = mass_rule.optimum_g(length.value)
+        if optimum is not None:
+            finding = replace(finding, nominal=optimum)
+            return _add_note(
+                finding,
+                f"{name} gives an optimum of {spell(optimum, 'g', 1)} "
+                f"({spell(optimum, 'oz', 2)}) for this body and prints no tolerance.",
+            )
+        low, high = mass_rule.limits_g(length.value)
+        per_mm = mass_rule.minimum_g_per_mm or Decimal(0)
+        spread = float(per_mm) * length.u
+        upper = mass_rule.upper_percent or Decimal(0)
+        return replace(
+            finding,
+            low=Side(
+                low,
+                spread,
+                f"{name}: {plain(per_mm)} g a mm of length",
+                is_derived=True,
+                provenance=mass_rule.provenance,
+            ),
+            high=Side(
+                high,
+                spread * (1 + float(upper) / 100),
+                f"{name}: {plain(upper)} % above the minimum",
+                is_derived=True,
+                provenance=mass_rule.upper_provenance,
+            ),
+        )
+
+    def _mass_length(self, mass_rule: MassRule) -> Measured | None:
+        asked = self.measured(mass_rule.length_quantity, "")
+        if asked is None and mass_rule.length_quantity == "length_over_buffers":
+            # Stock without buffers is measured over its couplers; the rule asks for the same.
+            return self.measured("length_over_couplers", "")
+        return asked
+
+    # Computed from two readings -------------------------------------------------------------
+
+    def computed(self) -> list[Finding]:
+        """K = B + T and B + 2T of every axle where they can be judged."""
+        found = []
+        limits = limits_for(self.subject.scale)
+        for quantity, flanges in (("wheel_check", 1), ("over_flanges", 2)):
+            limit = limits.get(quantity)
+            if limit is None:
+                continue
+            for code, at in self.seen:
+                if code == "back_to_back" and (quantity, at) not in self.seen:
+                    found += self._sum(limit, at, flanges)
+        return found
+
+    def _sum(self, limit: Limit, at: str, flanges: int) -> list[Finding]:
+        stated = _from_limit(limit, at)
+        back, flange = self.measured("back_to_back", at), self.measured("flange_thickness", at)
+        if back is None or flange is None:
+            if limit.low is None:
+                return []  # the greatest back-to-back, derived from it, says the same
+            return [_add_note(stated, "Needs back-to-back and flange thickness in numbers.")]
+        house = self.house.get(limit.quantity)
+        if house is not None:
+            stated = _by_house(house, stated)
+        return [_judged(stated, combine_sum(back, *[flange] * flanges), self.rule)]
+
+
+# --- Small steps ------------------------------------------------------------------------------
+
+
+def _add_note(finding: Finding, note: str) -> Finding:
+    return replace(finding, note=f"{finding.note} {note}".strip())
+
+
+def _joined(first: tuple[str, ...], second: tuple[str, ...]) -> tuple[str, ...]:
+    return tuple(dict.fromkeys(first + second))
+
+
+def _printed(limit: Limit, key: str) -> str:
+    return f"{plain(limit.printed[key])} {limit.unit}"
+
+
+def _side(limit: Limit, number: Decimal | None, key: str) -> Side:
+    if number is None:
+        return Side()
+    words = {"min": "least", "max": "greatest"}[key]
+    if key in limit.printed:
+        figure = _printed(limit, key)
+    else:
+        sign, part = ("−", "minus") if key == "min" else ("+", "plus")
+        figure = f"{_printed(limit, 'nominal')} {sign} {plain(limit.printed[part])}"
+    return Side(
+        number,
+        0.0,
+        f"{sheet(limit.sheet).short} {limit.row}: {words} {figure}",
+        is_derived=limit.basis != "stated",
+        provenance=limit.provenance,
+    )
+
+
+def _from_limit(limit: Limit, at: str) -> Finding:
+    note = limit.note
+    if not limit.has_bounds and limit.nominal is not None:
+        note = (
+            f"{sheet(limit.sheet).short} prints {_printed(limit, 'nominal')} "
+            f"without a tolerance. {note}"
+        ).strip()
+    return Finding(
+        limit.quantity,
+        at,
+        _NOT_JUDGED,
+        low=_side(limit, limit.low, "min"),
+        high=_side(limit, limit.high, "max"),
+        nominal=limit.nominal,
+        sheets=(limit.sheet,),
+        note=note,
+    )
+
+
+def _by_house(house: HouseRule, stated: Finding) -> Finding:
+    """The house limit in place of the sheet's, which stays readable in the note."""
+    about = stated.nominal if house.about_sheet else Decimal(0)
+    if about is None:
+        return _add_note(stated, "The house limit is about the sheet's figure, and there is none.")
+    low = None if house.low is None else (about - house.low if house.about_sheet else house.low)
+    high = None if house.high is None else about + house.high
+    basis = f"House limit: {house.reason}"
+    kept = [
+        side.basis for side in (stated.low, stated.high) if side.number is not None and side.basis
+    ]
+    finding = replace(
+        stated,
+        low=Side() if low is None else Side(low, 0.0, basis),
+        high=Side() if high is None else Side(high, 0.0, basis),
+        is_judged_by_house=True,
+    )
+    return _add_note(finding, f"In place of {'; '.join(kept)}.") if kept else finding
+
+
+def _judged(stated: Finding, measured: Measured, rule: Rule) -> Finding:
+    low, high = stated.low, stated.high
+    if low.number is not None and high.number is not None and low.number > high.number:
+        # K max less a thick flange can fall below B min: no back-to-back suits such a wheel.
+        finding = replace(stated, measured=measured, judgement=Judgement(Outcome.OUTSIDE, 0.0))
+        return _add_note(finding, "With so thick a flange no back-to-back meets both limits.")
+    bounds = Bounds(low.number, high.number, low.u, high.u)
+    return replace(stated, measured=measured, judgement=conformity.judge(measured, bounds, rule))
+
+
+def _with_gauge(stated: Finding, gauge: GaugeResult) -> Finding:
+    judgement = conformity.judge_gauge(gauge is GaugeResult.GO)
+    return replace(stated, gauge=gauge, judgement=judgement)
+
+
+# --- The whole vehicle ------------------------------------------------------------------------
+
+
+@dataclass(frozen=True)
+class Proposal:
+    """What the findings say of the whole vehicle: its service, why, and what was not measured."""
+
+    service: Service
+    reasons: tuple[str, ...]
+    missing: tuple[tuple[str, str], ...]
+
+
+def propose(subject: Subject, findings: Sequence[Finding]) -> Proposal:
+    """The service that follows from the findings.
+
+    Bad order when anything but an advisory quantity is outside; awaiting inspection while an
+    essential quantity of any axle was not judged; fit with advice when something is undecided or
+    an advisory quantity outside; else fit to run.
+    """
+    judged = {
+        (finding.quantity, finding.at)
+        for finding in findings
+        if finding.outcome is not Outcome.NOT_JUDGED
+    }
+    missing = tuple(
+        (quantity, str(axle))
+        for axle in range(1, subject.axles + 1)
+        for quantity in ESSENTIAL_PER_AXLE
+        if (quantity, str(axle)) not in judged
+    )
+    outside = [finding for finding in findings if finding.outcome is Outcome.OUTSIDE]
+    undecided = [finding for finding in findings if finding.outcome is Outcome.UNDECIDED]
+    broken = [finding for finding in outside if not finding.is_advisory]
+    if broken:
+        service, why = Service.BAD_ORDER, broken
+    elif missing:
+        service, why = Service.AWAITING, undecided
+    elif outside or undecided:
+        service, why = Service.ADVICE, outside + undecided
+    else:
+        service, why = Service.FIT, []
+    return Proposal(service, tuple(f"{_named(f)} {f.outcome}" for f in why), missing)
+
+
+def _named(finding: Finding) -> str:
+    return f"{QUANTITIES[finding.quantity].name}{where(finding.quantity, finding.at)}"
+
+
+def where(quantity: str, at: str) -> str:
+    """Where on the vehicle, in words: ", axle 2", ", end B", or nothing."""
+    if not at:
+        return ""
+    return f", {QUANTITIES[quantity].place.value} {at}"

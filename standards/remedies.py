@@ -1,0 +1,120 @@
+"""What to do about a finding, and by how much."""
+
+from __future__ import annotations
+
+import tomllib
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass
+from decimal import Decimal
+from functools import cache
+from pathlib import Path
+
+from standards.conformity import Outcome
+from standards.judging import Finding
+from standards.quantities import QUANTITIES
+from standards.units import spell
+
+COMMON_PRACTICE = "common practice, no source"
+
+
+@dataclass(frozen=True)
+class Remedy:
+    """One published or customary way to mend a quantity that is too small or too large."""
+
+    quantity: str
+    too: str
+    headline: str
+    how: str
+    caution: str
+    source: str
+
+
+@dataclass(frozen=True)
+class Mend:
+    """One thing to do on one vehicle.
+
+    least, most, aim: by how much to change the quantity, in mm, g or %, without sign: to the
+    nearest limit, to the farther one, and to the middle or the sheet's own figure; None where it
+    is not known. `is_needed` is False for what is only undecided or advisory.
+    """
+
+    quantity: str
+    at: str
+    remedy: Remedy
+    least: Decimal | None
+    most: Decimal | None
+    aim: Decimal | None
+    is_needed: bool
+
+    def headline(self, unit: str, decimals: int) -> str:
+        """The remedy with its amount in `unit`: "Spread the wheels on axle 2 by 0.16 mm"."""
+        place = QUANTITIES[self.quantity].place.value
+        return self.remedy.headline.format(
+            where=f"{place} {self.at}" if self.at else "the vehicle",
+            amount=self._amount(unit, decimals),
+        )
+
+    def _amount(self, unit: str, decimals: int) -> str:
+        if self.least is None:
+            return "what the gauge asks"
+        if self.most is None or self.most == self.least:
+            return spell(self.least, unit, decimals)
+        if self.least == 0:
+            return f"up to {spell(self.most, unit, decimals)}"
+        least = spell(self.least, unit, decimals).split()[0]
+        return f"{least} to {spell(self.most, unit, decimals)}"
+
+
+@cache
+def remedies() -> Mapping[tuple[str, str], Remedy]:
+    """Every remedy, by quantity and "small" or "large"."""
+    with (Path(__file__).parent / "remedies.toml").open("rb") as file:
+        raw = tomllib.load(file)["remedy"]
+    return {
+        (entry["quantity"], entry["too"]): Remedy(
+            entry["quantity"],
+            entry["too"],
+            entry["headline"],
+            entry["how"],
+            entry["caution"],
+            entry.get("source", COMMON_PRACTICE),
+        )
+        for entry in raw
+    }
+
+
+def mends(findings: Iterable[Finding]) -> tuple[Mend, ...]:
+    """What to mend, needed work first: everything outside, and what is undecided near a limit."""
+    found = []
+    for finding in findings:
+        if finding.outcome not in (Outcome.OUTSIDE, Outcome.UNDECIDED):
+            continue
+        too = {-1: "small", 1: "large"}.get(finding.direction)
+        remedy = remedies().get((finding.quantity, too)) if too else None
+        if remedy is None or (finding.outcome is Outcome.UNDECIDED and not _is_past(finding)):
+            continue
+        least, most, aim = _amounts(finding)
+        needed = finding.outcome is Outcome.OUTSIDE and not finding.is_advisory
+        found.append(Mend(finding.quantity, finding.at, remedy, least, most, aim, needed))
+    return tuple(sorted(found, key=lambda mend: not mend.is_needed))
+
+
+def _is_past(finding: Finding) -> bool:
+    """Whether the value itself, uncertainty aside, lies beyond a limit."""
+    return bool(finding.judgement.miss)
+
+
+def _amounts(finding: Finding) -> tuple[Decimal | None, Decimal | None, Decimal | None]:
+    value = finding.value
+    if value is None:
+        return None, None, None
+    low, high = finding.low.number, finding.high.number
+    near, far = (low, high) if finding.direction < 0 else (high, low)
+    if near is None:
+        return None, None, None
+    middle = finding.nominal
+    if middle is None and low is not None and high is not None:
+        middle = (low + high) / 2
+    least = abs(near - value)
+    most = None if far is None else abs(far - value)
+    return least, most, None if middle is None else abs(middle - value)

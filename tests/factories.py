@@ -1,0 +1,56 @@
+"""Plain functions that make what a test needs, through the same writers as the pages."""
+
+from decimal import Decimal
+
+from inventory.people.models import Person
+from inventory.stock.models import Instrument, Vehicle
+from inventory.stock.recording import Entry, Running, log_vehicle, open_inspection, record
+
+
+def make_person(name: str = "owner", **facts) -> Person:
+    return Person.objects.create_user(name, **{"role": Person.Role.OWNER, **facts})
+
+
+def make_vehicle(by: Person, *, profile_code: int | None = 110, **facts) -> Vehicle:
+    chosen = {
+        "reporting_mark": "BRV",
+        "number": "88",
+        "kind": "boxcar",
+        "family": "nmra",
+        "scale": "HO",
+        "axles": 2,
+        **facts,
+    }
+    return log_vehicle(
+        vehicle=Vehicle(**chosen), running=Running(profile_code=profile_code), by=by
+    )
+
+
+def caliper() -> Instrument:
+    return Instrument.objects.get(name="Digital caliper")
+
+
+def scale() -> Instrument:
+    return Instrument.objects.get(name="Scale, 1 g")
+
+
+def exact_instrument() -> Instrument:
+    """One that is never wrong, for tests of limits and not of uncertainty."""
+    return Instrument.objects.get_or_create(
+        name="Exact",
+        defaults={"kind": "caliper", "max_error": Decimal(0), "resolution": Decimal(0)},
+    )[0]
+
+
+def measure(vehicle: Vehicle, by: Person, readings: dict[tuple[str, str], str], instrument=None):
+    """Open an inspection (or take the open one) and record readings by (quantity, at)."""
+    inspection = open_inspection(vehicle=vehicle, reason="new", by=by)
+    record(
+        inspection=inspection,
+        entries=[
+            Entry(quantity, at, instrument or caliper(), typed=typed)
+            for (quantity, at), typed in readings.items()
+        ],
+        by=by,
+    )
+    return inspection

@@ -98,6 +98,7 @@ INSTALLED_APPS = [
     "django_htmx",
     "inventory.drawing",
     "inventory.people",
+    "inventory.sheets",
     "inventory.stock",
     "inventory.bench",
 ]
@@ -129,7 +130,6 @@ TEMPLATES = [
         },
     },
 ]
-FORM_RENDERER = "django.forms.renderers.TemplatesSetting"
 
 DATABASES = {"default": _database(DATA)}
 DEFAULT_AUTO_FIELD = "django.db.models.BigAutoField"

@@ -274,10 +274,11 @@ class _Bench:
             code = self.subject.declared_codes.get(at)
             nominal = self._nominal_flange(code)
             if nominal is None:
+                declare = ", or declare the wheel's RP-25 code"
                 return _add_note(
                     finding,
                     "Its upper limit is the greatest check gauge less one flange: measure the "
-                    "flange thickness, or declare the wheel's RP-25 code.",
+                    f"flange thickness{declare if profiles_for(self.subject.scale) else ''}.",
                 )
             thickness, u = nominal, 0.0
             of = f"the flange of RP-25 code {code}, {spell(thickness, 'in')}, not measured"
@@ -301,12 +302,21 @@ class _Bench:
         check = self._greatest_check()
         if finding.high.number is not None or check is None or finding.is_judged_by_house:
             return finding
-        if finding.outcome is not Outcome.WITHIN or finding.value is None:
+        if finding.outcome is not Outcome.WITHIN or finding.measured is None:
             return finding
         assert check.high is not None
+        if finding.measured.value <= check.high:
+            return replace(finding, judgement=Judgement(Outcome.UNDECIDED, None))
         # Even a flange of no thickness leaves K at B itself.
-        outcome = Outcome.OUTSIDE if finding.value > check.high else Outcome.UNDECIDED
-        return replace(finding, judgement=Judgement(outcome, None))
+        high = Side(
+            check.high,
+            0.0,
+            f"{sheet(check.sheet).short} K max {_printed(check, 'max')}, however thin the flange",
+            is_derived=True,
+            provenance=check.provenance,
+        )
+        beyond = replace(finding, high=high, sheets=_joined(finding.sheets, (check.sheet,)))
+        return _judged(beyond, finding.measured, self.rule)
 
     # Mass -----------------------------------------------------------------------------------
 
@@ -385,7 +395,9 @@ class _Bench:
         house = self.house.get(limit.quantity)
         if house is not None:
             stated = _by_house(house, stated)
-        return [_judged(stated, combine_sum(back, *[flange] * flanges), self.rule)]
+        # One reading stands for every flange in the sum, so its error counts as often as it does.
+        together = replace(flange, value=flange.value * flanges, u=flange.u * flanges, readings=())
+        return [_judged(stated, combine_sum(back, together), self.rule)]
 
 
 # --- Small steps ------------------------------------------------------------------------------

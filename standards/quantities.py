@@ -65,12 +65,21 @@ class Jaws(StrEnum):
 _JAWS = {
     "back_to_back": Jaws.INSIDE,
     "flange_depth": Jaws.DEPTH,
-    "coupler_height": Jaws.DEPTH,
-    "trip_pin_clearance": Jaws.DEPTH,
-    "buffer_height": Jaws.DEPTH,
-    "mass": Jaws.NONE,
-    "start_rolling_grade": Jaws.NONE,
-}
+} | dict.fromkeys(
+    (
+        "coupler_height",
+        "trip_pin_clearance",
+        "buffer_height",
+        "buffer_spacing",
+        "height",
+        "pivot_distance",
+        "bogie_wheelbase",
+        "rigid_wheelbase",
+        "mass",
+        "start_rolling_grade",
+    ),
+    Jaws.NONE,
+)
 
 
 @dataclass(frozen=True)

@@ -89,6 +89,9 @@ def mends(findings: Iterable[Finding]) -> tuple[Mend, ...]:
     for finding in findings:
         if finding.outcome not in (Outcome.OUTSIDE, Outcome.UNDECIDED):
             continue
+        if _has_crossed_limits(finding):
+            found.append(_another_wheelset(finding))
+            continue
         too = {-1: "small", 1: "large"}.get(finding.direction)
         remedy = remedies().get((finding.quantity, too)) if too else None
         if remedy is None or (finding.outcome is Outcome.UNDECIDED and not _is_past(finding)):
@@ -97,6 +100,21 @@ def mends(findings: Iterable[Finding]) -> tuple[Mend, ...]:
         needed = finding.outcome is Outcome.OUTSIDE and not finding.is_advisory
         found.append(Mend(finding.quantity, finding.at, remedy, least, most, aim, needed))
     return tuple(sorted(found, key=lambda mend: not mend.is_needed))
+
+
+def _has_crossed_limits(finding: Finding) -> bool:
+    """Whether the flange is so thick that its back-to-back cannot be set right at all."""
+    low, high = finding.low.number, finding.high.number
+    if finding.quantity != "back_to_back" or finding.is_judged_by_house:
+        return False
+    return low is not None and high is not None and low > high
+
+
+def _another_wheelset(finding: Finding) -> Mend:
+    low, high = finding.low.number, finding.high.number
+    assert low is not None and high is not None
+    remedy = remedies()["flange_thickness", "large"]
+    return Mend(finding.quantity, finding.at, remedy, low - high, None, None, is_needed=True)
 
 
 def _is_past(finding: Finding) -> bool:

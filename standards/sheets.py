@@ -15,7 +15,7 @@ from functools import cache
 from pathlib import Path
 from typing import Any
 
-from standards.units import to_base
+from standards.units import plain, to_base
 
 HERE = Path(__file__).parent
 MM_PER_FOOT = to_base(Decimal(1), "ft")
@@ -174,8 +174,10 @@ class Scale:
     @property
     def label(self) -> str:
         """For people: "HO, 1:87.1 on 16.5 mm"."""
-        gauge = f"{self.gauge_mm.quantize(Decimal('0.01')).normalize():f}"
-        return f"{self.code}, 1:{self.ratio.normalize():f} on {gauge} mm"
+        gauge = self.gauge_mm
+        if gauge != gauge.quantize(Decimal("0.01")):
+            gauge = gauge.quantize(Decimal("0.1"))  # inches on the sheet, as .649 in
+        return f"{self.code}, 1:{plain(self.ratio)} on {plain(gauge)} mm"
 
 
 @dataclass(frozen=True)

@@ -273,6 +273,12 @@ def read(
                 "Type what you measured on the model.",
             )
         values = tuple(to_scale(value) for value in values)
+        if 0 in values and not (may_be_zero or may_be_negative):
+            raise Unreadable(
+                typed,
+                "At this scale that is less than a thousandth of a millimetre.",
+                "Type what you measured on the model.",
+            )
     amounts = tuple(group[0].written for group in groups)
     return Typed(text, values, unit, dimension, is_full_size, amounts)
 
@@ -367,7 +373,7 @@ def _group(typed: str, tokens: Sequence[tuple[str, str]]) -> list[list[_Term]]:
     groups: list[list[_Term]] = []
     for term in terms:
         before = groups[-1] if groups else []
-        large = before[0].unit if len(before) == 1 else None
+        large = before[0].unit if len(before) == 1 and before[0].amount >= 0 else None
         if large in _COMPOUND and _COMPOUND[large] == term.unit and term.amount >= 0:
             before.append(term)
         else:
@@ -485,6 +491,17 @@ def likely_slip(
     """
     if all(low <= value <= high for value in typed.values):
         return None
+    suggestion = _as_typed_otherwise(typed, low, high, to_scale)
+    # What is offered has to be readable again.
+    return suggestion if suggestion and len(suggestion) <= MOST_CHARACTERS else None
+
+
+def _as_typed_otherwise(
+    typed: Typed,
+    low: Decimal,
+    high: Decimal,
+    to_scale: Callable[[Decimal], Decimal] | None,
+) -> str | None:
     full_size = _as_full_size(typed, low, high, to_scale)
     if typed.is_compound or typed.is_full_size:
         return full_size
@@ -495,7 +512,9 @@ def likely_slip(
         if unit == typed.unit or unit not in UNITS[typed.dimension]:
             continue
         if all(low <= to_base(number, unit) <= high for number in numbers):
-            return f"{' '.join(_with_leading_zero(amount) for amount in typed.amounts)} {unit}"
+            # "1; 9/8" with a space between would be one and nine eighths.
+            between = "; " if any("/" in amount for amount in typed.amounts) else " "
+            return f"{between.join(_with_leading_zero(each) for each in typed.amounts)} {unit}"
     return full_size
 
 

@@ -1,15 +1,15 @@
 """What every test may use. Factories are plain functions in tests/factories.py."""
 
 import pytest
+from django.conf import settings
 
 
-@pytest.fixture(autouse=True)
-def plain_static_files(settings):
+def pytest_configure():
     """Pages name their static files without a manifest, which only `start` collects."""
-    settings.STORAGES = {
-        **settings.STORAGES,
-        "staticfiles": {"BACKEND": "django.contrib.staticfiles.storage.StaticFilesStorage"},
-    }
+    settings.STORAGES["staticfiles"]["BACKEND"] = (
+        "django.contrib.staticfiles.storage.StaticFilesStorage"
+    )
+    settings.STATIC_ROOT = settings.HERE / "static"
 
 
 @pytest.fixture

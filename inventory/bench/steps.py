@@ -37,6 +37,11 @@ class Step:
     at: str
     quantities: tuple[str, ...]
 
+    @property
+    def short(self) -> str:
+        """The title as it fits on a button: "axle 3"."""
+        return self.slug.replace("-", " ")
+
 
 def steps_for(
     vehicle: Vehicle, coupler_kinds: dict[str, str], *, uses_gauge: bool

@@ -182,7 +182,9 @@ def finish(request: HttpRequest, pk: int) -> HttpResponse:
                 f"{QUANTITIES[quantity].name}{where(quantity, at)}"
                 for quantity, at in proposal.missing
             ],
-            "verdicts": [verdict for verdict in standing if verdict.is_limited],
+            "verdicts": sorted(
+                (verdict for verdict in standing if verdict.is_limited), key=Verdict.worst_first
+            ),
             "mends": mends(verdict.as_finding() for verdict in standing),
         },
         status=422 if form.errors else 200,

@@ -111,7 +111,7 @@ def _around(marks: list[float]) -> tuple[float, float]:
 
 
 def _floats(values: Iterable[Number | None]) -> list[float]:
-    return [float(value) for value in map(finite, values) if value is not None]
+    return [float(value) for value in values if value is not None and math.isfinite(value)]
 
 
 def _optional(value: Number | None) -> float | None:

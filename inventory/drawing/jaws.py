@@ -1,4 +1,4 @@
-"""Where the jaws go: a picture, a caption and the kind of jaws for each quantity."""
+"""Where the jaws go: a picture and a caption for each quantity."""
 
 import math
 from collections.abc import Callable
@@ -31,10 +31,9 @@ RAIL = 124.0
 
 @dataclass(frozen=True)
 class Guide:
-    """How one quantity is taken. `jaws`: inside, outside, depth or none."""
+    """How one quantity is taken: its name, the words under the picture, and the drawing."""
 
     name: str
-    jaws: str
     caption: str
     draw: Callable[[], SafeString]
 
@@ -300,86 +299,64 @@ def _start_rolling_grade() -> SafeString:
 
 
 GUIDES: dict[str, Guide] = {
-    "back_to_back": Guide(
-        "back-to-back", "inside", "inside jaws between the wheel backs", _back_to_back
-    ),
-    "tyre_width": Guide(
-        "tyre width", "outside", "outside jaws over the full width of a wheel", _tyre_width
-    ),
+    "back_to_back": Guide("back-to-back", "inside jaws between the wheel backs", _back_to_back),
+    "tyre_width": Guide("tyre width", "outside jaws over the full width of a wheel", _tyre_width),
     "flange_depth": Guide(
-        "flange depth", "depth", "beam on the flange tip, rod down to the tread", _flange_depth
+        "flange depth", "beam on the flange tip, rod down to the tread", _flange_depth
     ),
     "flange_thickness": Guide(
         "flange thickness",
-        "outside",
-        "jaw tips on the flange at P, just off the tread",
+        "jaw tips on the flange, level with P",
         _flange_thickness,
     ),
     "wheel_diameter": Guide(
         "wheel diameter",
-        "outside",
         "outside jaws on the tread, not on the flange",
         _wheel_diameter,
     ),
-    "axle_length": Guide(
-        "axle length", "outside", "outside jaws over the points of the axle", _axle_length
-    ),
+    "axle_length": Guide("axle length", "outside jaws over the points of the axle", _axle_length),
     "coupler_height": Guide(
         "coupler height",
-        "none",
-        "from the rail top to the coupler's centre line",
+        "rail top to the coupler's centre line",
         lambda: _fitting_height(is_wagon=False),
     ),
     "trip_pin_clearance": Guide(
         "trip-pin clearance",
-        "none",
-        "from the rail top to the lowest point of the pin",
+        "rail top to the lowest point of the pin",
         _trip_pin_clearance,
     ),
     "buffer_height": Guide(
         "buffer height",
-        "none",
-        "from the rail top to the buffer's centre line",
+        "rail top to the buffer's centre line",
         lambda: _fitting_height(is_wagon=True),
     ),
-    "buffer_spacing": Guide(
-        "buffer spacing", "none", "from buffer centre to buffer centre", _buffer_spacing
-    ),
+    "buffer_spacing": Guide("buffer spacing", "buffer centre to buffer centre", _buffer_spacing),
     "length_over_couplers": Guide(
         "length over couplers",
-        "outside",
-        "from coupler face to coupler face",
+        "coupler face to coupler face",
         lambda: _over_ends(is_wagon=False),
     ),
     "length_over_buffers": Guide(
         "length over buffers",
-        "outside",
-        "from buffer face to buffer face, not pressed in",
+        "buffer face to buffer face, not pressed in",
         lambda: _over_ends(is_wagon=True),
     ),
     "body_length": Guide(
-        "body length", "outside", "over the ends of the body, without couplers", _body_length
+        "body length", "over the ends of the body, without couplers", _body_length
     ),
-    "body_width": Guide(
-        "body width", "outside", "outside jaws where the body is widest", _body_width
-    ),
-    "height": Guide("height", "none", "from the rail top to the highest point", _height),
-    "pivot_distance": Guide(
-        "pivot distance", "none", "from bogie pivot to bogie pivot", _pivot_distance
-    ),
+    "body_width": Guide("body width", "outside jaws where the body is widest", _body_width),
+    "height": Guide("height", "rail top to the highest point", _height),
+    "pivot_distance": Guide("pivot distance", "bogie pivot to bogie pivot", _pivot_distance),
     "bogie_wheelbase": Guide(
-        "bogie wheelbase", "none", "first to last axle centre of one bogie", _bogie_wheelbase
+        "bogie wheelbase", "first to last axle centre of one bogie", _bogie_wheelbase
     ),
     "rigid_wheelbase": Guide(
-        "rigid wheelbase", "none", "first to last axle centre in one frame", _rigid_wheelbase
+        "rigid wheelbase", "first to last axle centre in one frame", _rigid_wheelbase
     ),
-    "mass": Guide("mass", "none", "the whole vehicle on the scale, ready to run", _mass),
+    "mass": Guide("mass", "the whole vehicle on the scale, ready to run", _mass),
     "start_rolling_grade": Guide(
         "start-rolling grade",
-        "none",
         "raise one end until it rolls: rise over run",
         _start_rolling_grade,
     ),
 }
-
-JAWS: dict[str, str] = {quantity: guide.jaws for quantity, guide in GUIDES.items()}

@@ -105,7 +105,10 @@ class Tyre:
         bulge = 0.55
         back, tip, gauge = (0.0, 0.28 * depth), (self.tip, depth), (self.thickness, plane)
         slope_x, slope_y = math.cos(FLANGE_ANGLE), math.sin(FLANGE_ANGLE)
-        lower, upper = bulge * (depth - plane), 0.5 * plane
+        # The curve must not swing back past its own ends, however thin and deep the flange.
+        rest = (1 - bulge) / slope_x
+        lower = min(bulge * (depth - plane), rest * (gauge[0] - tip[0]))
+        upper = min(0.5 * plane, rest * (self.tread - gauge[0]))
         chamfer = min(0.08 * width, plane, 0.5 * (width - self.tread))
         drop = -(width - chamfer - self.tread) * CONE
         flange = _curve(

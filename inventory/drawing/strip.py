@@ -56,7 +56,7 @@ def tolerance_strip(
         value=_decimal(value),
         low=_decimal(low),
         high=_decimal(high),
-        expanded=abs(float(expanded)) if finite(expanded) is not None else 0.0,
+        expanded=abs(float(finite(expanded) or 0)),
         nominal=_decimal(nominal),
         outcome=outcome,
         unit=unit,
@@ -117,27 +117,25 @@ class Strip:
     # --- Words ---------------------------------------------------------------------------
 
     def figure(self, number: Decimal | float) -> str:
-        return figure(number, self.decimals)
+        return figure(number, self.places)
 
-    def shown_value(self) -> str:
-        """The value with as many more decimals as it takes to tell it from a limit it misses."""
-        assert self.value is not None
-        decimals = self.decimals
-        while decimals < self.decimals + 3 and any(
-            self.value != limit and figure(self.value, decimals) == figure(limit, decimals)
-            for limit in self.limits
-        ):
-            decimals += 1
-        return figure(self.value, decimals)
+    @cached_property
+    def places(self) -> int:
+        """As many more decimals as it takes to tell the value from a limit it just misses."""
+        numbers = [*self.limits, *([] if self.value is None else [self.value])]
+        for places in range(self.decimals, self.decimals + 3):
+            if len({figure(number, places) for number in numbers}) == len(set(numbers)):
+                return places
+        return self.decimals + 3
 
     def title(self) -> str:
         said = self.outcome[:1].upper() + self.outcome[1:]
         if self.value is None:
             reading = "not measured"
         else:
-            reading = f"{self.shown_value()} {self.unit}"
+            reading = f"{self.figure(self.value)} {self.unit}"
             if self.expanded:
-                reading += f" ± {_uncertainty(self.expanded, self.decimals)}"
+                reading += f" ± {_uncertainty(self.expanded, self.places)}"
         words = [f"{said}: {reading}", self._limits_in_words()]
         if self.nominal is not None:
             words.append(f"nominal {self.figure(self.nominal)}")
@@ -145,13 +143,13 @@ class Strip:
 
     def _limits_in_words(self) -> str:
         low, high = self.low, self.high
-        if low is None and high is None:
-            return "no limit"
-        if high is None:
+        if low is not None and high is not None:
+            return f"limits {self.figure(low)} to {self.figure(high)} {self.unit}"
+        if low is not None:
             return f"limit at least {self.figure(low)} {self.unit}"
-        if low is None:
+        if high is not None:
             return f"limit at most {self.figure(high)} {self.unit}"
-        return f"limits {self.figure(low)} to {self.figure(high)} {self.unit}"
+        return "no limit"
 
     # --- Shapes --------------------------------------------------------------------------
 
@@ -178,7 +176,9 @@ class Strip:
         if self.value is None:
             return [text(WIDTH / 2, VALUE_LINE, "not measured", anchor="middle", class_="d-soft")]
         colour = tone(self.outcome)
-        words = shorten(f"{self.shown_value()} {self.unit}".rstrip(), WIDTH - 4 * EDGE, VALUE_SIZE)
+        words = shorten(
+            f"{self.figure(self.value)} {self.unit}".rstrip(), WIDTH - 4 * EDGE, VALUE_SIZE
+        )
         place = self.axis.at(self.value)
         half = text_width(words, VALUE_SIZE, bold=True) / 2
         centre = max(EDGE + half, min(WIDTH - EDGE - half, place))
@@ -219,8 +219,8 @@ class Strip:
     def _limit_labels(self) -> tuple[list[SafeString], bool]:
         """The limits' numbers under their ticks, side by side or, too long for that, stacked."""
         if not self.limits:
-            words = "no limit"
-            return [text(WIDTH / 2, LIMIT_LINE, words, anchor="middle", class_="d-soft")], False
+            bare = text(WIDTH / 2, LIMIT_LINE, "no limit", anchor="middle", class_="d-soft")
+            return [bare], False
         words = [shorten(self.figure(limit), WIDTH - 8 * EDGE, SIZE) for limit in self.limits]
         if self.low is not None and self.high is None:
             words = [f"min {words[0]}"]
@@ -288,7 +288,8 @@ def _upright(x: float, half: float) -> tuple[Point, Point]:
 
 def _decimal(value: Decimal | None) -> Decimal | None:
     """The number as a decimal; None for a missing one and for what is not a number."""
-    return Decimal(value) if finite(value) is not None else None
+    value = finite(value)
+    return None if value is None else Decimal(value)
 
 
 def _uncertainty(expanded: float, decimals: int) -> str:

@@ -12,7 +12,8 @@ from django.utils.safestring import SafeString, mark_safe
 Number = Decimal | float
 AnyNumber = TypeVar("AnyNumber", bound=Decimal | float)
 Point = tuple[float, float]
-Markup = SafeString | str
+Markup = str
+"""Escaped on the way in unless it is marked safe."""
 
 EM, BOLD_EM = 0.64, 0.7
 """Width of an average character in ems, on the wide side: labels are laid out by it."""

@@ -1,5 +1,6 @@
 """A reading's history over its inspections, with the limits as a band."""
 
+import math
 from collections.abc import Sequence
 from datetime import date
 from decimal import Decimal
@@ -46,17 +47,18 @@ def trend(
     Days written as 2026-11-25 lie in proportion to the time between them; other labels are
     spaced evenly. Without `decimals` every number gets as many as the finest of them has.
     """
-    readings = [(day, Decimal(value)) for day, value in points if finite(value) is not None]
+    low, high = finite(low), finite(high)
+    readings = [(day, Decimal(value)) for day, value in points if math.isfinite(value)]
     if not readings:
         return mark_safe("")
-    limits = [Decimal(limit) for limit in (low, high) if finite(limit) is not None]
+    limits = [Decimal(limit) for limit in (low, high) if limit is not None]
     values = [value for _, value in readings]
     places = _decimals([*values, *limits]) if decimals is None else decimals
     last = shorten(f"{figure(values[-1], places)} {unit}".rstrip(), LABEL, LAST_SIZE)
 
     limit_words = [shorten(figure(limit, places), LABEL, SIZE) for limit in limits]
     if len(limits) == 1:
-        limit_words = [f"{'max' if finite(low) is None else 'min'} {limit_words[0]}"]
+        limit_words = [f"{'max' if low is None else 'min'} {limit_words[0]}"]
     left = EDGE + max((text_width(word, SIZE) + 6 for word in limit_words), default=4)
     right = WIDTH - EDGE - text_width(last, LAST_SIZE, bold=True) - 10
     scale = axis(low=low, high=high, marks=values, start=BOTTOM, end=TOP)
@@ -113,7 +115,6 @@ def _across(days: Sequence[str], start: float, end: float) -> list[float]:
 def _band(
     scale: Axis, low: Decimal | None, high: Decimal | None, left: float, right: float
 ) -> list[SafeString]:
-    low, high = finite(low), finite(high)
     if low is None and high is None:
         return []
     if low is not None and high is not None and low > high:
@@ -173,7 +174,6 @@ def _title(
     unit: str,
     decimals: int,
 ) -> str:
-    low, high = finite(low), finite(high)
     day, value = readings[-1]
     words = [f"{figure(value, decimals)} {unit} on {day}"]
     if low is not None and value < low:
@@ -182,9 +182,10 @@ def _title(
         words.append(f"above the upper limit {figure(high, decimals)}")
     elif low is not None and high is not None:
         words.append(f"limits {figure(low, decimals)} to {figure(high, decimals)}")
-    elif low is not None or high is not None:
-        side, limit = ("at least", low) if low is not None else ("at most", high)
-        words.append(f"limit {side} {figure(limit, decimals)}")
+    elif low is not None:
+        words.append(f"limit at least {figure(low, decimals)}")
+    elif high is not None:
+        words.append(f"limit at most {figure(high, decimals)}")
     if len(readings) > 1:
         before = "; ".join(f"{figure(v, decimals)} on {d}" for d, v in readings[-9:-1])
         words.append(f"before that {before}")

@@ -6,7 +6,7 @@ from django.core.exceptions import ValidationError
 from django.db import models
 
 
-class ExactDecimalField(models.CharField):
+class ExactDecimalField(models.Field):
     """A Decimal stored as text, so that no database rounds it.
 
     SQLite keeps decimals as floating point, and a verdict on a limit must not hang on that.
@@ -16,6 +16,9 @@ class ExactDecimalField(models.CharField):
     def __init__(self, *args, **kwargs):
         kwargs.setdefault("max_length", 48)
         super().__init__(*args, **kwargs)
+
+    def get_internal_type(self):
+        return "CharField"
 
     def from_db_value(self, value, expression, connection):
         return None if value is None or value == "" else Decimal(value)

@@ -264,6 +264,11 @@ class Instrument(models.Model):
     def __str__(self) -> str:
         return self.name
 
+    @property
+    def inside_error(self) -> Decimal:
+        """The greatest error of the inside jaws."""
+        return self.error_for("inside")
+
     def error_for(self, jaws: str) -> Decimal:
         """The greatest error with these jaws: DIN 862 allows more inside and in depth."""
         extra = self.inside_extra if jaws in ("inside", "depth") else Decimal(0)
@@ -510,6 +515,11 @@ class Verdict(models.Model):
         """Sheets with their editions, or the house."""
         named = ", ".join(f"{each['short']} ({each['edition']})" for each in self.sheets)
         return f"house limit in place of {named}" if self.is_by_house and named else named
+
+    def worst_first(self) -> tuple[object, ...]:
+        """The order of a page that is read for trouble: outside, undecided, then the rest."""
+        severity = ("outside", "undecided", "within", "not judged")
+        return severity.index(self.outcome), *self.bench_order()
 
     def as_finding(self) -> Finding:
         """The stored verdict in the shape in which the pure functions take it."""

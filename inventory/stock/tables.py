@@ -77,3 +77,4 @@ class HouseLimitTable(tables.Table):
     class Meta:
         model = HouseLimit
         fields = ("quantity", "scale", "limits", "reason", "set_at", "state")
+        empty_text = "None is in force: everything is judged by the published sheets alone."

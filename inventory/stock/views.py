@@ -62,7 +62,9 @@ def vehicle(request: HttpRequest, pk: int) -> HttpResponse:
         "stock/vehicle.html",
         {
             "vehicle": shown,
-            "verdicts": [verdict for verdict in standing if verdict.is_limited],
+            "verdicts": sorted(
+                (verdict for verdict in standing if verdict.is_limited), key=Verdict.worst_first
+            ),
             "facts": [verdict for verdict in standing if not verdict.is_limited],
             "mends": mends(verdict.as_finding() for verdict in standing),
             "inspections": history.inspections_of(shown),

@@ -1,0 +1,262 @@
+"""The demo railway of fixtures/demo.toml, built through the same writers as the pages.
+
+Everything in it is invented. Dates, order and typed text come from the file, so that every load
+makes the same record; only the moment at which verdicts are judged is the clock's.
+"""
+
+from __future__ import annotations
+
+import tomllib
+from collections.abc import Iterator, Mapping
+from datetime import UTC, date, datetime, time, timedelta
+from decimal import Decimal
+from pathlib import Path
+from typing import Any
+
+from django.conf import settings
+from django.core.exceptions import ValidationError
+from django.db import transaction
+
+from inventory.people.models import Person
+from inventory.stock.models import Coupler, HouseLimit, Inspection, Instrument, Vehicle, Wheelset
+from inventory.stock.recording import (
+    Doubt,
+    Entry,
+    Running,
+    amend_running_gear,
+    finish_inspection,
+    log_vehicle,
+    open_inspection,
+    record,
+    set_house_limit,
+    standing_proposal,
+)
+from standards.conformity import Rule
+from standards.judging import GaugeResult, Service
+from standards.quantities import QUANTITIES, Dimension, Place, Quantity
+from standards.sheets import UnknownStandard
+from standards.units import Unreadable, read
+
+#: From the first look at a vehicle to the readings, and to the stated outcome.
+READ_AFTER = timedelta(minutes=12)
+FINISHED_AFTER = timedelta(minutes=20)
+
+#: Longer than the usual caliper opens. Common practice, no source.
+_BY_RULE = ("length_over_couplers", "length_over_buffers", "body_length")
+_USUAL = {Dimension.LENGTH: "Digital caliper", Dimension.MASS: "Scale, 1 g"}
+_GAUGE = "Standards gauge"
+_NOT_QUANTITIES = {"at", "reason", "by_gauge", "with", "wheels", "open", "outcome", "statement"}
+
+
+class DemoRefused(Exception):
+    """The demo cannot be put into this record, or its file cannot be read; says why, in words."""
+
+
+@transaction.atomic
+def load_demo(*, by: Person) -> int:
+    """Put the demo railway into an empty record; the number of vehicles.
+
+    Everything is logged and measured in the name of `by`, but typed in millimetres and judged by
+    the 95 % rule whatever that person prefers, so that every load comes out alike.
+
+    Raises DemoRefused, and writes nothing, when the record holds vehicles already.
+    """
+    held = Vehicle.objects.count()
+    if held:
+        vehicles = "1 vehicle" if held == 1 else f"{held} vehicles"
+        raise DemoRefused(
+            f"This record already holds {vehicles}. The demo goes only into an empty record: name "
+            "another folder in CARKNOCKER_DATA and load it there."
+        )
+    demo = _read_file()
+    # A copy that is never saved: the person's own preferences stay as they are.
+    hand = Person.objects.get(pk=by.pk)
+    hand.unit, hand.rule = Person.Unit.MM, Rule.NINETY_FIVE.value
+    _Loading(demo, hand).run()
+    return len(demo["vehicle"])
+
+
+def _read_file() -> dict[str, Any]:
+    path = Path(settings.HOME) / "fixtures" / "demo.toml"
+    try:
+        with path.open("rb") as file:
+            return tomllib.load(file, parse_float=Decimal)
+    except FileNotFoundError:
+        raise DemoRefused(f"{path} is missing; the demo is read from it.") from None
+    except tomllib.TOMLDecodeError as error:
+        raise DemoRefused(f"{path} cannot be read: {error}.") from error
+
+
+class _Loading:
+    """One load: what was read from the file, in whose name, and with which instruments."""
+
+    def __init__(self, demo: Mapping[str, Any], hand: Person) -> None:
+        self.demo = demo
+        self.hand = hand
+        self.instruments = {each.name: each for each in Instrument.objects.all()}
+        self.doing = "the house limits"
+
+    def run(self) -> None:
+        """House limits, then vehicles as they stand in the file, then inspections by date."""
+        try:
+            for entry in self.demo.get("house_limit", ()):
+                self._limit(entry)
+            logged = [(self._log(entry), entry) for entry in self.demo["vehicle"]]
+            inspections = [
+                (vehicle, each)
+                for vehicle, entry in logged
+                for each in entry.get("inspection", ())
+            ]
+            for vehicle, each in sorted(inspections, key=lambda pair: pair[1]["at"]):
+                self._inspect(vehicle, each)
+        except (Unreadable, Doubt, UnknownStandard, ValidationError, ValueError) as error:
+            raise DemoRefused(f"In fixtures/demo.toml, {self.doing}: {error}") from error
+        except KeyError as error:
+            raise DemoRefused(
+                f"In fixtures/demo.toml, {self.doing}: {error} is missing or not known."
+            ) from error
+
+    # House limits ---------------------------------------------------------------------------
+
+    def _limit(self, entry: Mapping[str, Any]) -> None:
+        """One house limit, unless the record has one of its own in force in that place."""
+        place = {key: entry[key] for key in ("quantity", "family", "scale")}
+        if HouseLimit.objects.filter(**place, withdrawn_at__isnull=True).exists():
+            return
+        dimension = QUANTITIES[entry["quantity"]].dimension.value
+        sides = {
+            side: read(entry[side], dimension, may_be_zero=True).values[0]
+            for side in ("low", "high")
+            if side in entry
+        }
+        limit = HouseLimit(
+            **place,
+            **sides,
+            is_about_sheet=entry.get("about_sheet", False),
+            reason=entry["reason"],
+        )
+        set_house_limit(limit=limit, by=self.hand)
+        HouseLimit.objects.filter(pk=limit.pk).update(set_at=_noon(entry["on"]))
+
+    # Vehicles -------------------------------------------------------------------------------
+
+    def _log(self, entry: Mapping[str, Any]) -> Vehicle:
+        self.doing = " ".join(entry["lettered"])
+        mark, number = entry["lettered"]
+        vehicle = Vehicle(
+            reporting_mark=mark,
+            number=number,
+            **{"family": "nmra", "scale": "HO", **entry["what"]},
+            **{"currency": "USD", **entry.get("bought", {})},
+            storage_box=entry.get("box", ""),
+            notes=entry.get("notes", "").strip(),
+        )
+        vehicle.clean_fields(exclude=["logged_by"])
+        wheels, coupler = entry.get("wheels", {}), entry.get("coupler", {})
+        running = Running(
+            profile_code=wheels.get("code"),
+            wheel_material=wheels.get("material", ""),
+            tread_diameter=wheels.get("diameter", ""),
+            coupler=coupler.get("kind", Coupler.Kind.KNUCKLE),
+            mounting=coupler.get("mounting", "body"),
+        )
+        log_vehicle(vehicle=vehicle, running=running, by=self.hand)
+        Vehicle.objects.filter(pk=vehicle.pk).update(logged_at=_logged_at(vehicle, entry))
+        return vehicle
+
+    # Inspections ----------------------------------------------------------------------------
+
+    def _inspect(self, vehicle: Vehicle, entry: Mapping[str, Any]) -> None:
+        started = entry["at"]
+        self.doing = f"{vehicle}, {started:%Y-%m-%d}"
+        if "wheels" in entry:
+            self._rewheel(vehicle, entry["wheels"])
+        inspection = open_inspection(
+            vehicle=vehicle,
+            reason=Inspection.Reason(entry["reason"]),
+            by=self.hand,
+            uses_gauge=entry.get("by_gauge", False),
+            moment=started,
+        )
+        if inspection.started_at != started:
+            raise ValueError("the inspection before it was left open; only the last can be.")
+        record(
+            inspection=inspection,
+            entries=list(self._entries(entry, vehicle.axles)),
+            by=self.hand,
+            moment=started + READ_AFTER,
+        )
+        if entry.get("open", False):
+            return
+        stated = entry.get("outcome")
+        finish_inspection(
+            inspection=inspection,
+            service=Service(stated) if stated else standing_proposal(vehicle).service,
+            statement=entry.get("statement", ""),
+            by=self.hand,
+            moment=started + FINISHED_AFTER,
+        )
+
+    def _rewheel(self, vehicle: Vehicle, wheels: Mapping[str, Any]) -> None:
+        """Other wheelsets, put in since the inspection before."""
+        fitted = list(Wheelset.objects.filter(vehicle=vehicle))
+        for wheelset in fitted:
+            wheelset.profile_code = wheels.get("code")
+            wheelset.material = wheels.get("material", "")
+            wheelset.tread_diameter = wheels.get("diameter", wheelset.tread_diameter)
+        amend_running_gear(vehicle=vehicle, wheelsets=fitted)
+
+    def _entries(self, entry: Mapping[str, Any], axles: int) -> Iterator[Entry]:
+        taken_with = entry.get("with", {})
+        for code, written in entry.items():
+            if code in _NOT_QUANTITIES:
+                continue
+            quantity = QUANTITIES[code]
+            for at, typed in _by_place(quantity, written, axles):
+                answer = GaugeResult(typed) if typed in list(GaugeResult) else None
+                name = _GAUGE if answer else taken_with.get(code) or _usual(quantity)
+                yield Entry(
+                    code,
+                    at,
+                    self.instruments[name],
+                    typed="" if answer else typed,
+                    gauge=answer,
+                )
+
+
+# --- Small steps ------------------------------------------------------------------------------
+
+
+def _by_place(
+    quantity: Quantity, written: str | list[str], axles: int
+) -> Iterator[tuple[str, str]]:
+    """What was written of one quantity as (place, text), without the places left out."""
+    if quantity.place is Place.VEHICLE:
+        if not isinstance(written, str):
+            raise ValueError(f"{quantity.name} is one text, for the whole vehicle.")
+        yield "", written
+        return
+    places = ["A", "B"] if quantity.place is Place.END else [str(n + 1) for n in range(axles)]
+    if isinstance(written, str) or len(written) > len(places):
+        raise ValueError(
+            f"{quantity.name} is a list of at most {len(places)} texts, "
+            f"one for each {quantity.place.value}."
+        )
+    yield from ((at, typed) for at, typed in zip(places, written, strict=False) if typed)
+
+
+def _usual(quantity: Quantity) -> str:
+    if quantity.code in _BY_RULE:
+        return "Steel rule"
+    return _USUAL.get(quantity.dimension, "Test incline")
+
+
+def _noon(day: date) -> datetime:
+    return datetime.combine(day, time(12), UTC)
+
+
+def _logged_at(vehicle: Vehicle, entry: Mapping[str, Any]) -> datetime:
+    """A vehicle is logged as its first inspection begins, else on the day it was bought."""
+    if "inspection" in entry:
+        return min(each["at"] for each in entry["inspection"])
+    return _noon(vehicle.acquired_on) if vehicle.acquired_on else _noon(date(2024, 2, 1))

@@ -1,0 +1,177 @@
+"""`start` in a process of its own: prepares, serves, stops, starts again with everything kept."""
+
+from __future__ import annotations
+
+import os
+import re
+import signal
+import socket
+import subprocess
+import sys
+import time
+import urllib.request
+from http.cookiejar import CookieJar
+from pathlib import Path
+from urllib.parse import urlencode
+
+import pytest
+
+ROOT = Path(__file__).resolve().parents[2]
+
+
+def free_port() -> int:
+    with socket.socket() as probe:
+        probe.bind(("127.0.0.1", 0))
+        return probe.getsockname()[1]
+
+
+class Server:
+    """Carknocker as a person starts it."""
+
+    def __init__(self, folder: Path, *args: str) -> None:
+        self.port = free_port()
+        self.folder = folder
+        self.log = folder.parent / f"{folder.name}-{self.port}.log"
+        # Without a database of its own it would find that of the tests on PostgreSQL.
+        environment = {k: v for k, v in os.environ.items() if k != "CARKNOCKER_DATABASE"}
+        environment |= {"CARKNOCKER_DATA": str(folder), "PYTHONIOENCODING": "utf-8"}
+        with self.log.open("w") as output:
+            self.process = subprocess.Popen(
+                [sys.executable, "manage.py", "start", "--port", str(self.port), *args],
+                cwd=ROOT,
+                stdout=output,
+                stderr=subprocess.STDOUT,
+                env={**environment, "PYTHONUNBUFFERED": "1"},
+                **_own_group(),
+            )
+        until = time.monotonic() + 60
+        while "Stop with Ctrl-C" not in self.said:
+            if self.process.poll() is not None or time.monotonic() > until:
+                raise AssertionError(f"It did not start. It said:\n{self.said}")
+            time.sleep(0.1)
+
+    @property
+    def said(self) -> str:
+        return self.log.read_text(encoding="utf-8")
+
+    @property
+    def address(self) -> str:
+        return re.search(r"http://\S+/arrive/\S+", self.said).group()
+
+    def stop(self) -> None:
+        """Ctrl-C, as a person would."""
+        sign = signal.CTRL_BREAK_EVENT if os.name == "nt" else signal.SIGINT
+        self.process.send_signal(sign)
+        self.process.wait(timeout=20)
+
+
+def _own_group() -> dict[str, object]:
+    if os.name == "nt":
+        return {"creationflags": subprocess.CREATE_NEW_PROCESS_GROUP}
+    return {}
+
+
+class Visitor:
+    """A browser without a screen."""
+
+    def __init__(self) -> None:
+        self.open = urllib.request.build_opener(
+            urllib.request.HTTPCookieProcessor(CookieJar())
+        ).open
+
+    def get(self, address: str) -> str:
+        return self.open(address, timeout=20).read().decode()
+
+    def press(self, address: str, **fields: str) -> str:
+        page = self.get(address)
+        token = re.search(r'name="csrfmiddlewaretoken" value="([^"]+)"', page).group(1)
+        data = urlencode({"csrfmiddlewaretoken": token, **fields}).encode()
+        return self.open(urllib.request.Request(address, data=data), timeout=20).read().decode()
+
+
+def test_start_serves_stops_and_starts_again_with_everything_kept(tmp_path):
+    folder = tmp_path / "a record"
+    first = Server(folder)
+    try:
+        assert str(folder) in first.said
+        assert "password" not in first.said.lower()
+        person = Visitor()
+        base = f"http://127.0.0.1:{first.port}"
+        assert "The stock today" in person.press(first.address)
+        page = person.press(
+            f"{base}/bench/log/",
+            reporting_mark="QVR",
+            number="7",
+            category="freight",
+            kind="hopper",
+            axles="4",
+            standard="nmra/HO",
+            coupler="knuckle",
+        )
+        assert "Axle 1 of 4" in page
+        assert "house.css" not in page  # the manifest gives it a name that changes with its text
+        assert re.search(r"house/house\.[0-9a-f]+\.css", page)
+    finally:
+        first.stop()
+    assert "everything is kept" in first.said
+
+    second = Server(folder)
+    try:
+        assert second.address != first.address
+        person = Visitor()
+        person.press(second.address)
+        assert "QVR 7" in person.get(f"http://127.0.0.1:{second.port}/stock/")
+    finally:
+        second.stop()
+
+
+def test_demo_is_put_into_an_empty_record_once(tmp_path):
+    folder = tmp_path / "demo"
+    first = Server(folder, "--demo")
+    first.stop()
+    assert re.search(r"Demo railway put in: \d+ vehicles, all invented", first.said)
+    second = Server(folder, "--demo")
+    second.stop()
+    assert "Demo railway put in" not in second.said
+    assert "already" in second.said
+
+
+def test_start_when_the_port_is_taken_says_so_and_writes_nothing(tmp_path):
+    with socket.socket() as other:
+        other.bind(("127.0.0.1", 0))
+        other.listen()
+        port = other.getsockname()[1]
+        done = subprocess.run(
+            [sys.executable, "manage.py", "start", "--port", str(port)],
+            cwd=ROOT,
+            capture_output=True,
+            text=True,
+            encoding="utf-8",
+            env={**os.environ, "CARKNOCKER_DATA": str(tmp_path), "PYTHONIOENCODING": "utf-8"},
+            check=False,
+        )
+    assert done.returncode == 1
+    assert f"Port {port} on 127.0.0.1 is taken" in done.stderr
+    assert f"--port {port + 1}" in done.stderr
+    assert not (tmp_path / "record.sqlite3").exists()
+
+
+@pytest.mark.parametrize(
+    ("args", "message"),
+    [
+        (["--port", "0"], "from 1 to 65535"),
+        (["--host", "no.such.host.invalid"], "no such address"),
+    ],
+)
+def test_start_with_nonsense_says_what_is_wrong(tmp_path, args, message):
+    done = subprocess.run(
+        [sys.executable, "manage.py", "start", *args],
+        cwd=ROOT,
+        capture_output=True,
+        text=True,
+        encoding="utf-8",
+        env={**os.environ, "CARKNOCKER_DATA": str(tmp_path), "PYTHONIOENCODING": "utf-8"},
+        check=False,
+    )
+    assert done.returncode == 1
+    assert message in done.stderr

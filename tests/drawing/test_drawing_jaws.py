@@ -1,0 +1,50 @@
+import pytest
+
+from inventory.drawing.jaws import GUIDES, caption, jaws_picture
+from standards import quantities
+
+QUANTITIES = [
+    "back_to_back", "tyre_width", "flange_depth", "flange_thickness", "wheel_diameter",
+    "axle_length", "coupler_height", "trip_pin_clearance", "buffer_height", "buffer_spacing",
+    "length_over_couplers", "length_over_buffers", "body_length", "body_width", "height",
+    "pivot_distance", "bogie_wheelbase", "rigid_wheelbase", "mass", "start_rolling_grade",
+]  # fmt: skip
+
+
+def test_every_quantity_that_is_measured_has_a_picture():
+    measured = [q.code for q in quantities.QUANTITIES.values() if not q.is_computed]
+    assert sorted(GUIDES) == sorted(QUANTITIES) == sorted(measured)
+
+
+@pytest.mark.parametrize("quantity", QUANTITIES)
+def test_every_quantity_has_a_picture_with_its_caption(read, quantity):
+    drawing = read(jaws_picture(quantity))
+    assert caption(quantity)
+    assert caption(quantity) in drawing.words
+    assert caption(quantity) in drawing.title
+    assert "d-accent" in drawing.classes()
+    assert drawing.overlapping_labels() == []
+    assert drawing.labels_outside() == []
+
+
+@pytest.mark.parametrize("quantity", [q for q in QUANTITIES if q != "mass"])
+def test_every_distance_has_a_dimension_with_two_arrow_heads(read, quantity):
+    assert len(read(jaws_picture(quantity)).having("d-head")) >= 2
+
+
+@pytest.mark.parametrize(
+    "quantity", [q for q in QUANTITIES if quantities.QUANTITIES[q].jaws != "none"]
+)
+def test_jaws_are_drawn_where_there_are_jaws(read, quantity):
+    assert read(jaws_picture(quantity)).having("d-jaw")
+
+
+@pytest.mark.parametrize("quantity", ["", "colour", "<script>"])
+def test_unknown_quantity_has_neither_picture_nor_caption(quantity):
+    assert jaws_picture(quantity) == ""
+    assert caption(quantity) == ""
+
+
+@pytest.mark.parametrize("quantity", QUANTITIES)
+def test_all_pictures_are_the_same_size_so_that_the_page_keeps_still(read, quantity):
+    assert read(jaws_picture(quantity)).size == (340, 176)

@@ -1,0 +1,316 @@
+"""The one writer: facts stay, verdicts follow, nothing is overwritten unseen."""
+
+from datetime import UTC, datetime
+from decimal import Decimal
+
+import pytest
+
+from inventory.stock.models import HouseLimit, Reading, Vehicle, Verdict
+from inventory.stock.recording import (
+    Closed,
+    Doubt,
+    Entry,
+    Overtaken,
+    ReadingOvertaken,
+    amend_vehicle,
+    finish_inspection,
+    open_inspection,
+    record,
+    rejudge_vehicle,
+    set_house_limit,
+    standing_proposal,
+    withdraw_house_limit,
+    withdraw_reading,
+)
+from standards.judging import GaugeResult, Service
+from standards.units import Unreadable
+from tests.factories import caliper, exact_instrument, make_person, make_vehicle, measure, scale
+
+pytestmark = pytest.mark.django_db
+
+B1, B2 = ("back_to_back", "1"), ("back_to_back", "2")
+
+
+def outcome(vehicle: Vehicle, quantity: str, at: str) -> str:
+    return (
+        Verdict.objects.current()
+        .get(inspection__vehicle=vehicle, quantity=quantity, at=at)
+        .outcome
+    )
+
+
+def test_vehicle_when_logged_has_its_wheelsets_and_couplers(owner):
+    vehicle = make_vehicle(owner, axles=6)
+    assert [wheelset.axle for wheelset in vehicle.wheelsets.all()] == [1, 2, 3, 4, 5, 6]
+    assert [coupler.end for coupler in vehicle.couplers.all()] == ["A", "B"]
+    assert vehicle.service == "awaiting inspection"
+
+
+def test_reading_when_recorded_keeps_text_and_exact_value(owner):
+    vehicle = make_vehicle(owner)
+    measure(vehicle, owner, {B1: " .566 in "})
+    reading = Reading.objects.get()
+    assert reading.typed == ".566 in"
+    # 1 in = 25.4 mm exactly (international yard and pound agreement, 1959).
+    assert reading.value == Decimal("14.3764")
+    assert (reading.max_error, reading.resolution) == (Decimal("0.05"), Decimal("0.01"))
+    assert reading.taken_by == owner
+
+
+@pytest.mark.parametrize(
+    ("typed", "expected"),
+    [
+        # S-4.2 HO: back-to-back at least .566 in. Just under, on and just over, in both units.
+        (".5659 in", "outside"),
+        (".566 in", "within"),
+        (".5661 in", "within"),
+        ("14.3763", "outside"),
+        ("14.3764", "within"),
+        # K max .605 in less the .030 in flange of RP-25 code 110: at most .575 in.
+        (".575 in", "within"),
+        (".5751 in", "outside"),
+    ],
+)
+def test_verdict_at_the_limit_by_simple_acceptance_is_exact(owner, typed, expected):
+    owner.rule = "simple"
+    owner.save()
+    vehicle = make_vehicle(owner)
+    measure(vehicle, owner, {B1: typed}, exact_instrument())
+    assert outcome(vehicle, *B1) == expected
+
+
+def test_exact_value_survives_the_database(owner):
+    vehicle = make_vehicle(owner)
+    measure(vehicle, owner, {("mass", ""): "3 3/4 oz"}, scale())
+    # 1 oz avoirdupois = 28.349523125 g exactly; 3.75 of it by hand.
+    assert Reading.objects.get().value == Decimal("106.31071171875")
+
+
+def test_reading_when_typed_again_replaces_and_keeps_the_old(owner):
+    vehicle = make_vehicle(owner)
+    inspection = measure(vehicle, owner, {B1: "14.20"})
+    first = Reading.objects.get()
+    record(
+        inspection=inspection,
+        entries=[Entry(*B1, caliper(), typed="14.47", seen=first.pk)],
+        by=owner,
+    )
+    assert [(r.typed, r.is_current) for r in Reading.objects.all()] == [
+        ("14.20", False),
+        ("14.47", True),
+    ]
+    assert outcome(vehicle, *B1) == "within"
+    assert Verdict.objects.filter(quantity="back_to_back", is_current=False).count() == 1
+
+
+def test_reading_when_somebody_else_took_it_is_not_overwritten(owner):
+    other = make_person("inspector")
+    vehicle = make_vehicle(owner)
+    inspection = measure(vehicle, owner, {B1: "14.47"})
+    with pytest.raises(ReadingOvertaken, match=r"owner has entered back_to_back 1 14\.47"):
+        record(inspection=inspection, entries=[Entry(*B1, caliper(), typed="14.30")], by=other)
+    assert Reading.objects.get().typed == "14.47"
+
+
+def test_many_entries_are_kept_all_or_none(owner):
+    vehicle = make_vehicle(owner)
+    inspection = open_inspection(vehicle=vehicle, reason="new", by=owner)
+    entries = [Entry(*B1, caliper(), typed="14.47"), Entry(*B2, caliper(), typed="rubbish")]
+    with pytest.raises(Unreadable):
+        record(inspection=inspection, entries=entries, by=owner)
+    assert not Reading.objects.exists()
+    assert not Verdict.objects.exists()
+
+
+@pytest.mark.parametrize(
+    ("typed", "suggestion"), [(".566", "0.566 in"), ("14.38 in", "14.38 mm"), ("566", "566 thou")]
+)
+def test_implausible_value_is_asked_about_with_the_likely_unit(owner, typed, suggestion):
+    vehicle = make_vehicle(owner)
+    inspection = open_inspection(vehicle=vehicle, reason="new", by=owner)
+    with pytest.raises(Doubt) as doubt:
+        record(inspection=inspection, entries=[Entry(*B1, caliper(), typed=typed)], by=owner)
+    assert doubt.value.suggestion == suggestion
+    assert not Reading.objects.exists()
+
+
+def test_implausible_value_is_kept_when_the_person_is_certain(owner):
+    vehicle = make_vehicle(owner)
+    inspection = open_inspection(vehicle=vehicle, reason="new", by=owner)
+    record(
+        inspection=inspection,
+        entries=[Entry(*B1, caliper(), typed="17", is_certain=True)],
+        by=owner,
+    )
+    assert outcome(vehicle, *B1) == "outside"
+
+
+def test_bare_number_is_read_in_the_units_of_the_person(owner):
+    owner.unit = "in"
+    owner.save()
+    vehicle = make_vehicle(owner)
+    measure(vehicle, owner, {B1: ".570"})
+    measure(vehicle, owner, {("mass", ""): "4"}, scale())
+    assert Reading.objects.get(quantity="back_to_back").value == Decimal("14.478")
+    assert Reading.objects.get(quantity="mass").value == Decimal("113.398092500")
+
+
+def test_full_size_length_is_brought_to_scale(owner):
+    vehicle = make_vehicle(owner)
+    measure(vehicle, owner, {("body_length", ""): "40 ft prototype"})
+    # HO is 3.5 mm to the foot by definition (S-1.2; NEM 010 note).
+    assert Reading.objects.get().value == Decimal("140.000")
+
+
+def test_check_gauge_is_computed_from_both_readings(owner):
+    vehicle = make_vehicle(owner, family="nem", scale="H0")
+    # NEM 310:2009 note 2: 14.6 + 0.9 = 15.5 exceeds K max 15.3, though B and T are each allowed.
+    owner.rule = "simple"
+    owner.save()
+    measure(vehicle, owner, {B1: "14.6", ("flange_thickness", "1"): "0.9"}, exact_instrument())
+    assert outcome(vehicle, *B1) == "within"
+    assert outcome(vehicle, "flange_thickness", "1") == "within"
+    assert outcome(vehicle, "wheel_check", "1") == "outside"
+
+
+def test_body_length_of_an_earlier_inspection_serves_the_mass_rule(owner):
+    vehicle = make_vehicle(owner)
+    first = open_inspection(
+        vehicle=vehicle, reason="new", by=owner, moment=datetime(2026, 1, 5, tzinfo=UTC)
+    )
+    entries = [Entry("body_length", "", caliper(), typed="6 in")]
+    record(inspection=first, entries=entries, by=owner)
+    finish_inspection(inspection=first, service=Service.ADVICE, statement="", by=owner)
+    measure(vehicle, owner, {("mass", ""): "100"}, scale())
+    verdict = Verdict.objects.current().get(quantity="mass")
+    # RP-20.1 worked example: HO, 6 in body, 4 oz.
+    assert verdict.nominal == Decimal("113.398092500")
+    assert verdict.outcome == "not judged"
+
+
+def test_gauge_answer_is_a_full_verdict(owner):
+    vehicle = make_vehicle(owner)
+    inspection = open_inspection(vehicle=vehicle, reason="new", by=owner)
+    gauge = caliper().__class__.objects.get(kind="gauge")
+    entries = [
+        Entry(*B1, gauge, gauge=GaugeResult.GO),
+        Entry(*B2, gauge, gauge=GaugeResult.TOO_SMALL),
+    ]
+    record(inspection=inspection, entries=entries, by=owner)
+    assert (outcome(vehicle, *B1), outcome(vehicle, *B2)) == ("within", "outside")
+    assert standing_proposal(vehicle).service is Service.BAD_ORDER
+
+
+def test_missing_is_not_a_pass(owner):
+    vehicle = make_vehicle(owner)
+    measure(vehicle, owner, {B1: "14.47"})
+    proposal = standing_proposal(vehicle)
+    assert proposal.service is Service.AWAITING
+    assert proposal.missing == (B2,)
+
+
+def test_repair_leads_from_bad_order_to_fit(owner):
+    vehicle = make_vehicle(owner)
+    first = open_inspection(
+        vehicle=vehicle, reason="new", by=owner, moment=datetime(2026, 1, 5, tzinfo=UTC)
+    )
+    record(
+        inspection=first,
+        entries=[Entry(*B1, caliper(), typed="14.47"), Entry(*B2, caliper(), typed="14.20")],
+        by=owner,
+    )
+    finish_inspection(inspection=first, service=Service.BAD_ORDER, statement="", by=owner)
+    vehicle.refresh_from_db()
+    assert vehicle.service == "bad order"
+    again = open_inspection(vehicle=vehicle, reason="after repair", by=owner)
+    record(inspection=again, entries=[Entry(*B2, caliper(), typed="14.48")], by=owner)
+    proposal = standing_proposal(vehicle)
+    assert proposal.service is Service.FIT
+    finish_inspection(inspection=again, service=proposal.service, statement="spread", by=owner)
+    vehicle.refresh_from_db()
+    assert vehicle.service == "fit to run"
+
+
+def test_finished_inspection_takes_no_more_readings(owner):
+    vehicle = make_vehicle(owner)
+    inspection = measure(vehicle, owner, {B1: "14.47"})
+    finish_inspection(inspection=inspection, service=Service.ADVICE, statement="", by=owner)
+    with pytest.raises(Closed):
+        record(inspection=inspection, entries=[Entry(*B2, caliper(), typed="14.47")], by=owner)
+    with pytest.raises(Closed):
+        finish_inspection(inspection=inspection, service=Service.FIT, statement="", by=owner)
+
+
+def test_withdrawn_reading_counts_no_more_but_is_kept(owner):
+    vehicle = make_vehicle(owner)
+    inspection = measure(vehicle, owner, {B1: "14.20"})
+    withdraw_reading(
+        inspection=inspection, quantity="back_to_back", at="1", seen=Reading.objects.get().pk
+    )
+    assert not Verdict.objects.current().exists()
+    assert Reading.objects.get().is_current is False
+
+
+def test_only_one_inspection_is_open_at_a_time(owner):
+    vehicle = make_vehicle(owner)
+    first = open_inspection(vehicle=vehicle, reason="new", by=owner)
+    assert open_inspection(vehicle=vehicle, reason="routine", by=owner) == first
+
+
+def test_vehicle_when_saved_by_two_people_tells_the_second(owner):
+    vehicle = make_vehicle(owner)
+    mine, theirs = Vehicle.objects.get(), Vehicle.objects.get()
+    theirs.maker = "Alder & Finch"
+    amend_vehicle(vehicle=theirs, seen_revision=vehicle.revision)
+    mine.maker = "Brook Models"
+    with pytest.raises(Overtaken) as overtaken:
+        amend_vehicle(vehicle=mine, seen_revision=vehicle.revision)
+    assert overtaken.value.now.maker == "Alder & Finch"
+    assert Vehicle.objects.get().maker == "Alder & Finch"
+
+
+def test_vehicle_when_its_family_changes_is_judged_by_the_other_sheets(owner):
+    # 14.35 mm: below B min 14.4 of NEM 310:2009, above B min 14.3 of NEM 310:1977.
+    owner.rule = "simple"
+    owner.save()
+    vehicle = make_vehicle(owner, family="nem", scale="H0", profile_code=None)
+    measure(vehicle, owner, {B1: "14.35", ("flange_thickness", "1"): "0.8"}, exact_instrument())
+    assert outcome(vehicle, *B1) == "outside"
+    vehicle.family = "nem-1977"
+    amend_vehicle(vehicle=vehicle, seen_revision=1)
+    assert outcome(vehicle, *B1) == "within"
+    current = Verdict.objects.current().get(quantity="back_to_back")
+    assert current.cause == "rejudged"
+    assert current.sheets[0]["id"] == "nem-310-1977"
+
+
+def test_house_limit_judges_in_place_of_the_sheet_and_says_so(owner):
+    vehicle = make_vehicle(owner)
+    measure(vehicle, owner, {("coupler_height", "A"): "10.05"})
+    assert outcome(vehicle, "coupler_height", "A") == "not judged"
+    limit = HouseLimit(
+        quantity="coupler_height",
+        family="nmra",
+        scale="HO",
+        is_about_sheet=True,
+        low=Decimal("0.254"),
+        high=Decimal("0.254"),
+        reason="club rule",
+    )
+    changes = set_house_limit(limit=limit, by=owner)
+    assert [(c.before, c.after) for c in changes] == [("not judged", "within")]
+    verdict = Verdict.objects.current().get(quantity="coupler_height")
+    # S-2 HO .391 in = 9.9314 mm, quoted second-hand; +- .010 in = 0.254 mm by the club rule.
+    assert (verdict.low, verdict.high) == (Decimal("9.6774"), Decimal("10.1854"))
+    assert verdict.is_by_house
+    assert "club rule" in verdict.low_basis
+    withdraw_house_limit(limit=limit, at=datetime(2026, 11, 25, tzinfo=UTC))
+    assert outcome(vehicle, "coupler_height", "A") == "not judged"
+
+
+def test_rejudge_when_nothing_changed_changes_nothing(owner):
+    vehicle = make_vehicle(owner)
+    measure(vehicle, owner, {B1: "14.47 14.48 14.46", ("flange_thickness", "1"): "0.77"})
+    before = list(Verdict.objects.values_list("pk", flat=True))
+    assert rejudge_vehicle(vehicle) == []
+    assert list(Verdict.objects.values_list("pk", flat=True)) == before

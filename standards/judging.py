@@ -16,6 +16,7 @@ from standards.conformity import Bounds, Judgement, Outcome, Rule
 from standards.metrology import Measured, combine_sum
 from standards.quantities import QUANTITIES
 from standards.sheets import (
+    MM_PER_INCH,
     PUBLISHED,
     Limit,
     MassRule,
@@ -111,8 +112,11 @@ class Side:
 class Finding:
     """The verdict on one quantity at one place, with everything that led to it.
 
-    Numbers are in mm, g or %. `sheets` are the ids of the sheets judged by; `note` says in words
-    what a reader has to know; `is_judged_by_house` marks a house limit.
+    Numbers are in mm, g or %. `nominal` is a figure that the sheet prints without limits about
+    it, `nominal_u` its standard uncertainty where it was reckoned from a measured length.
+    `not_held` is "min" or "max" where that limit is printed but was not read. `sheets` are the
+    ids of the sheets judged by; `note` says in words what a reader has to know;
+    `is_judged_by_house` marks a house limit.
     """
 
     quantity: str
@@ -123,6 +127,9 @@ class Finding:
     low: Side = Side()
     high: Side = Side()
     nominal: Decimal | None = None
+    nominal_u: float = 0.0
+    nominal_provenance: str = PUBLISHED
+    not_held: str = ""
     sheets: tuple[str, ...] = ()
     note: str = ""
     is_judged_by_house: bool = False
@@ -186,8 +193,9 @@ def judge_vehicle(
     S-4.1), and where a sheet prints no greatest back-to-back it follows from the greatest check
     gauge less the flange (S-4.2). Findings come in the order of axles, ends and the vehicle.
 
-    carried: lengths known from an earlier inspection; a mass rule may go by them, but they are
-    not judged again.
+    carried: what is known of the vehicle from earlier inspections. It is not judged again, but
+    what was observed now may be judged by it: a mass by an earlier length, a check gauge by an
+    earlier flange.
 
     A quantity of which no sheet of the family and no house limit speaks is not judged; missing
     is never a pass. Raises KeyError for a quantity that is not known.
@@ -230,9 +238,7 @@ class _Bench:
         quantity, at = observation.quantity, observation.at
         _ = QUANTITIES[quantity]
         stated = self._stated(quantity, at)
-        house = self.house.get(quantity)
-        if house is not None:
-            stated = _by_house(house, stated)
+        stated = self._by_house(stated)
         if observation.gauge is not None:
             return _with_gauge(stated, observation.gauge)
         if observation.measured is None:
@@ -240,7 +246,14 @@ class _Bench:
         finding = _judged(stated, observation.measured, self.rule)
         if quantity == "back_to_back":
             return self._not_within_by_half(finding)
-        return finding
+        return _not_judged_by_half(finding)
+
+    def _by_house(self, stated: Finding) -> Finding:
+        """The house limit of the quantity in place of the sheet's, if there is one."""
+        house = self.house.get(stated.quantity)
+        if house is None or (stated.quantity == "mass" and not self.subject.is_hauled):
+            return stated
+        return _by_house(house, stated)
 
     def _stated(self, quantity: str, at: str) -> Finding:
         """What the sheets say of a quantity, before anything is judged."""
@@ -269,7 +282,8 @@ class _Bench:
         flange = self.measured("flange_thickness", at)
         if flange is not None:
             thickness, u = flange.value, flange.u
-            of = f"the measured flange of {spell(thickness, 'mm', 3)}"
+            when = "" if ("flange_thickness", at) in self.seen else ", measured earlier"
+            of = f"the measured flange of {spell(thickness, 'mm', 3)}{when}"
         else:
             code = self.subject.declared_codes.get(at)
             nominal = self._nominal_flange(code)
@@ -335,7 +349,13 @@ class _Bench:
             return _add_note(finding, f"{name} goes by the {asked}: measure it too.")
         optimum = mass_rule.optimum_g(length.value)
         if optimum is not None:
-            finding = replace(finding, nominal=optimum)
+            per_inch = mass_rule.optimum_g_per_inch or Decimal(0)
+            finding = replace(
+                finding,
+                nominal=optimum,
+                nominal_u=float(per_inch / MM_PER_INCH) * length.u,
+                nominal_provenance=mass_rule.provenance,
+            )
             return _add_note(
                 finding,
                 f"{name} gives an optimum of {spell(optimum, 'g', 1)} "
@@ -373,34 +393,48 @@ class _Bench:
     # Computed from two readings -------------------------------------------------------------
 
     def computed(self) -> list[Finding]:
-        """K = B + T and B + 2T of every axle where they can be judged."""
+        """What nobody observed by itself, but follows from what was observed now and before.
+
+        K = B + T and B + 2T of every axle of which either was measured now; and the mass taken
+        earlier, once the length that its rule goes by is measured.
+        """
         found = []
-        limits = limits_for(self.subject.scale)
+        axles = {at for code, at in self.seen if code in ("back_to_back", "flange_thickness")}
         for quantity, flanges in (("wheel_check", 1), ("over_flanges", 2)):
-            limit = limits.get(quantity)
-            if limit is None:
-                continue
-            for code, at in self.seen:
-                if code == "back_to_back" and (quantity, at) not in self.seen:
+            limit = limits_for(self.subject.scale).get(quantity)
+            if limit is not None:
+                for at in sorted(axles):
                     found += self._sum(limit, at, flanges)
-        return found
+        return found + self._earlier_mass()
 
     def _sum(self, limit: Limit, at: str, flanges: int) -> list[Finding]:
+        if (limit.quantity, at) in self.seen:
+            return []
         stated = _from_limit(limit, at)
         back, flange = self.measured("back_to_back", at), self.measured("flange_thickness", at)
         if back is None or flange is None:
-            if limit.low is None:
+            if limit.low is None or ("back_to_back", at) not in self.seen:
                 return []  # the greatest back-to-back, derived from it, says the same
             return [_add_note(stated, "Needs back-to-back and flange thickness in numbers.")]
-        house = self.house.get(limit.quantity)
-        if house is not None:
-            stated = _by_house(house, stated)
-        # One reading stands for every flange in the sum, so its error counts as often as it does.
-        together = replace(flange, value=flange.value * flanges, u=flange.u * flanges, readings=())
-        return [_judged(stated, combine_sum(back, together), self.rule)]
+        total = combine_sum(back, _times(flange, flanges))
+        return [_judged(self._by_house(stated), total, self.rule)]
+
+    def _earlier_mass(self) -> list[Finding]:
+        mass_rule, mass = mass_rule_for(self.subject.scale), self.measured("mass", "")
+        if mass_rule is None or mass is None or ("mass", "") in self.seen:
+            return []
+        lengths = {mass_rule.length_quantity, "length_over_couplers"}
+        if not any(code in lengths for code, _ in self.seen):
+            return []
+        return [_judged(self._by_house(self._mass("")), mass, self.rule)]
 
 
 # --- Small steps ------------------------------------------------------------------------------
+
+
+def _times(measured: Measured, n: int) -> Measured:
+    """One reading that stands for n alike: its error is in the sum n times, not by chance."""
+    return replace(measured, value=measured.value * n, u=measured.u * n)
 
 
 def _add_note(finding: Finding, note: str) -> Finding:
@@ -447,6 +481,8 @@ def _from_limit(limit: Limit, at: str) -> Finding:
         low=_side(limit, limit.low, "min"),
         high=_side(limit, limit.high, "max"),
         nominal=limit.nominal,
+        nominal_provenance=limit.provenance,
+        not_held=limit.not_held,
         sheets=(limit.sheet,),
         note=note,
     )
@@ -463,10 +499,12 @@ def _by_house(house: HouseRule, stated: Finding) -> Finding:
     kept = [
         side.basis for side in (stated.low, stated.high) if side.number is not None and side.basis
     ]
+    u = stated.nominal_u if house.about_sheet else 0.0
+    provenance = stated.nominal_provenance if house.about_sheet else PUBLISHED
     finding = replace(
         stated,
-        low=Side() if low is None else Side(low, 0.0, basis),
-        high=Side() if high is None else Side(high, 0.0, basis),
+        low=Side() if low is None else Side(low, u, basis, provenance=provenance),
+        high=Side() if high is None else Side(high, u, basis, provenance=provenance),
         is_judged_by_house=True,
     )
     return _add_note(finding, f"In place of {'; '.join(kept)}.") if kept else finding
@@ -482,8 +520,21 @@ def _judged(stated: Finding, measured: Measured, rule: Rule) -> Finding:
     return replace(stated, measured=measured, judgement=conformity.judge(measured, bounds, rule))
 
 
+def _not_judged_by_half(finding: Finding) -> Finding:
+    """Inside the one limit that is held, of two that are printed: that is not a pass."""
+    if not finding.not_held or finding.is_judged_by_house:
+        return finding
+    if finding.outcome is Outcome.OUTSIDE:
+        return finding
+    missing = {"min": "least", "max": "greatest"}[finding.not_held]
+    finding = replace(finding, judgement=_NOT_JUDGED)
+    return _add_note(finding, f"The {missing} that the sheet prints is not held here.")
+
+
 def _with_gauge(stated: Finding, gauge: GaugeResult) -> Finding:
     judgement = conformity.judge_gauge(gauge is GaugeResult.GO)
+    if not stated.sheets:
+        stated = replace(stated, note="By the gauge alone: no sheet of this family limits it.")
     return replace(stated, gauge=gauge, judgement=judgement)
 
 
@@ -528,11 +579,13 @@ def propose(subject: Subject, findings: Sequence[Finding]) -> Proposal:
         service, why = Service.ADVICE, outside + undecided
     else:
         service, why = Service.FIT, []
-    return Proposal(service, tuple(f"{_named(f)} {f.outcome}" for f in why), missing)
+    return Proposal(service, tuple(_reason(finding) for finding in why), missing)
 
 
-def _named(finding: Finding) -> str:
-    return f"{QUANTITIES[finding.quantity].name}{where(finding.quantity, finding.at)}"
+def _reason(finding: Finding) -> str:
+    named = f"{QUANTITIES[finding.quantity].name}{where(finding.quantity, finding.at)}"
+    too = {-1: ", too small", 1: ", too large"}.get(finding.direction, "")
+    return f"{named}: {finding.outcome}{too if finding.outcome is Outcome.OUTSIDE else ''}"
 
 
 def where(quantity: str, at: str) -> str:

@@ -35,7 +35,8 @@ class Limit:
     """One limited quantity of one row: exact millimetres, and the figures as printed.
 
     `low`, `high`, `nominal` are in mm; None where the sheet prints none. `basis` is "stated",
-    "computed" or "inferred"; `provenance` is "published" or "second-hand".
+    "computed" or "inferred"; `provenance` is "published" or "second-hand". `not_held` is "min" or
+    "max" where the sheet prints that limit too, but the copy that was read lacks it.
     """
 
     quantity: str
@@ -50,6 +51,7 @@ class Limit:
     basis: str = STATED
     source: str = ""
     note: str = ""
+    not_held: str = ""
 
     @property
     def has_bounds(self) -> bool:
@@ -235,6 +237,7 @@ def _limit(quantity: str, entry: Mapping[str, Any], row: Row, unit: str) -> Limi
         basis=entry.get("basis", row.basis),
         source=entry.get("source", row.source),
         note=entry.get("note", ""),
+        not_held=entry.get("not_held", ""),
     )
 
 

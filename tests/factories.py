@@ -34,6 +34,10 @@ def scale() -> Instrument:
     return Instrument.objects.get(name="Scale, 1 g")
 
 
+def usual(quantity: str) -> Instrument:
+    return scale() if quantity == "mass" else caliper()
+
+
 def exact_instrument() -> Instrument:
     """One that is never wrong, for tests of limits and not of uncertainty."""
     return Instrument.objects.get_or_create(
@@ -48,7 +52,7 @@ def measure(vehicle: Vehicle, by: Person, readings: dict[tuple[str, str], str], 
     record(
         inspection=inspection,
         entries=[
-            Entry(quantity, at, instrument or caliper(), typed=typed)
+            Entry(quantity, at, instrument or usual(quantity), typed=typed)
             for (quantity, at), typed in readings.items()
         ],
         by=by,

@@ -29,8 +29,8 @@ from inventory.stock.recording import (
     open_inspection,
     record,
     set_house_limit,
-    standing_proposal,
 )
+from inventory.stock.verdicts import standing_proposal
 from standards.conformity import Rule
 from standards.judging import GaugeResult, Service
 from standards.quantities import QUANTITIES, Dimension, Place, Quantity

@@ -17,7 +17,7 @@ from inventory.stock.recording import (
     withdraw_reading,
 )
 from standards.judging import GaugeResult
-from standards.quantities import QUANTITIES, Dimension, Quantity
+from standards.quantities import QUANTITIES, Quantity
 from standards.units import Unreadable
 
 
@@ -46,15 +46,6 @@ class Field:
         return not self.problem and self.doubt is None
 
 
-def _suits(instrument: Instrument, quantity: Quantity) -> bool:
-    kinds = {
-        Dimension.LENGTH: (Instrument.Kind.CALIPER, Instrument.Kind.RULE, Instrument.Kind.GAUGE),
-        Dimension.MASS: (Instrument.Kind.SCALE,),
-        Dimension.GRADE: (Instrument.Kind.INCLINE,),
-    }
-    return instrument.kind in kinds[quantity.dimension]
-
-
 #: Longer than the usual caliper opens. Common practice, no source.
 _BY_RULE = ("length_over_couplers", "length_over_buffers", "body_length", "pivot_distance")
 
@@ -79,11 +70,7 @@ class Instruments:
         return cls(list(Instrument.objects.filter(is_retired=False)), last)
 
     def for_numbers(self, quantity: Quantity) -> list[Instrument]:
-        return [
-            each
-            for each in self.in_use
-            if _suits(each, quantity) and each.kind != Instrument.Kind.GAUGE
-        ]
+        return [each for each in self.in_use if each.suits(quantity)]
 
     def preferred(self, quantity: Quantity) -> Instrument | None:
         offered = self.for_numbers(quantity)
@@ -156,7 +143,9 @@ def take(
     seen_text = data.get(f"seen-{code}", "")
     seen = int(seen_text) if seen_text.isdigit() and len(seen_text) < 18 else None
     shown.typed = data.get(f"use-{code}") or data.get(f"typed-{code}", shown.typed).strip()
-    shown.instrument = instruments.named(data.get(f"with-{code}", "")) or shown.instrument
+    named = instruments.named(data.get(f"with-{code}", ""))
+    if named in shown.instruments:
+        shown.instrument = named
     gauge = data.get("gauge", "")
     is_gauged = gauge.partition(":")[0] == code
     try:
@@ -177,6 +166,7 @@ def take(
             shown.instrument,
             typed=shown.typed,
             seen=seen,
+            unit=_unit_as_typed(shown),
             is_certain=data.get(f"keep-{code}") == "1",
         )
         shown.reading = record(inspection=inspection, entries=[entry], by=by)[0]
@@ -194,6 +184,15 @@ def take(
         shown.problem = str(closed)
         return False
     return True
+
+
+def _unit_as_typed(shown: Field) -> str:
+    """A reading that only changes its instrument is read in the unit in which it was typed, even
+    when the person before the screen now prefers another."""
+    reading = shown.reading
+    if reading is None or reading.typed != shown.typed or " " in reading.unit:
+        return ""
+    return reading.unit
 
 
 def _take_gauge(

@@ -22,8 +22,8 @@ from inventory.stock.recording import (
     finish_inspection,
     log_vehicle,
     open_inspection,
-    standing_proposal,
 )
+from inventory.stock.verdicts import standing_proposal
 from standards.judging import Service, where
 from standards.quantities import QUANTITIES
 from standards.remedies import mends

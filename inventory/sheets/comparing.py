@@ -14,7 +14,7 @@ from standards.judging import Finding, Observation, Subject, judge_vehicle
 from standards.metrology import Instrument, Measured, evaluate
 from standards.profiles import Match, tell_code
 from standards.quantities import QUANTITIES, name_of
-from standards.sheets import PUBLISHED, Family, Limit, Row, Scale, limits_for
+from standards.sheets import PUBLISHED, Family, Limit, Row, Scale, Sheet, limits_for
 
 #: What is read from a wheelset, in the order of the bench.
 READ = ("back_to_back", "flange_thickness", "flange_depth", "tyre_width")
@@ -68,15 +68,18 @@ INSTRUMENTS: Mapping[str, tuple[str, Instrument, Rule]] = {
 
 @dataclass(frozen=True)
 class Gauge:
-    """A track gauge, and the scales that run on it, those of standard gauge first."""
+    """A track gauge, and the scales that run on it."""
 
     mm: Decimal
     scales: tuple[Scale, ...]
 
     @property
     def names(self) -> tuple[str, ...]:
-        """The names of its scales, each once."""
-        return tuple(dict.fromkeys(scale.code for scale in self.scales))
+        """The names of its scales, each once: standard gauge first, and short names first, for
+        those are the usual ones (HO before HO Fine and Proto:87.1).
+        """
+        ranked = sorted(self.scales, key=lambda each: (not _is_standard(each), len(each.code)))
+        return tuple(dict.fromkeys(scale.code for scale in ranked))
 
 
 def _is_standard(scale: Scale) -> bool:
@@ -103,11 +106,7 @@ def gauges() -> tuple[Gauge, ...]:
 def _gauge(scales: Sequence[Scale]) -> Gauge:
     figures = [scale.gauge_mm for scale in scales]
     usual = max(dict.fromkeys(figures), key=figures.count)
-    order = {id(scale): place for place, scale in enumerate(_every_scale())}
-    return Gauge(
-        usual,
-        tuple(sorted(scales, key=lambda each: (not _is_standard(each), order[id(each)]))),
-    )
+    return Gauge(usual, tuple(scale for scale in _every_scale() if scale in scales))
 
 
 def gauge_near(mm: Decimal) -> Gauge | None:
@@ -167,6 +166,12 @@ class Cell:
         return self.limit is not None and self.limit.has_bounds
 
     @property
+    def not_held(self) -> str:
+        """ "least" or "greatest" where that limit is printed but was not read; else empty."""
+        held = "" if self.limit is None else self.limit.not_held
+        return {"min": "least", "max": "greatest"}.get(held, "")
+
+    @property
     def low(self) -> Decimal | None:
         """The least that is allowed, in mm; derived ones included."""
         if self.finding is not None:
@@ -191,6 +196,15 @@ class Cell:
         return Outcome.NOT_JUDGED if self.finding is None else self.finding.outcome
 
     @property
+    def basis(self) -> str:
+        """Where the limits that it was judged by come from, in words."""
+        if self.finding is None:
+            return ""
+        sides = (self.finding.low, self.finding.high)
+        words = [side.basis for side in sides if side.number is not None]
+        return f"{'; '.join(words)}." if words else ""
+
+    @property
     def is_second_hand(self) -> bool:
         """Whether a limit was only read quoted elsewhere."""
         if self.finding is not None:
@@ -207,10 +221,43 @@ class Comparison:
     cells: Mapping[str, Cell]
 
     @property
+    def name(self) -> str:
+        """The family and the first of its scales: "NMRA standard scales, HO"."""
+        return f"{self.family.name}, {self.scales[0].code}"
+
+    @property
     def missing(self) -> tuple[str, ...]:
         """The readings that were not given, though something limited needs them."""
         wanted = {code for cell in self.cells.values() for code in cell.missing}
         return tuple(code for code in READ if code in wanted)
+
+    @property
+    def found(self) -> tuple[Cell, ...]:
+        """What was judged, or could not be for a reason that is worth telling."""
+        return tuple(
+            cell
+            for cell in self.cells.values()
+            if cell.finding is not None and (cell.is_limited or cell.limit is not None)
+        )
+
+    @property
+    def sheets(self) -> tuple[Sheet, ...]:
+        """The sheets that limit its wheels."""
+        ids = [cell.limit.sheet for cell in self.cells.values() if cell.limit is not None]
+        return tuple(sheets.sheet(each) for each in dict.fromkeys(ids))
+
+    @property
+    def half_held(self) -> tuple[str, ...]:
+        """What was given but not judged, because one of its two printed limits was not read."""
+        return tuple(
+            code
+            for code, cell in self.cells.items()
+            if cell.not_held and not cell.missing and cell.outcome is Outcome.NOT_JUDGED
+        )
+
+    @property
+    def _is_guided(self) -> bool:
+        return any(self.cells[code].is_limited for code in GUIDING)
 
     @property
     def overall(self) -> Overall:
@@ -218,11 +265,16 @@ class Comparison:
         outcomes = {cell.outcome for cell in self.cells.values() if cell.is_limited}
         if Outcome.OUTSIDE in outcomes:
             return Overall.FAILS
-        if self.missing or not any(self.cells[code].is_limited for code in GUIDING):
+        if self.missing or self.half_held or not self._is_guided:
             return Overall.CANNOT_SAY
         if Outcome.UNDECIDED in outcomes:
             return Overall.UNDECIDED
         return Overall.MEETS
+
+    @property
+    def is_failed(self) -> bool:
+        """Whether it fails, whatever else might still be measured."""
+        return self.overall is Overall.FAILS
 
     @property
     def reason(self) -> str:
@@ -234,8 +286,10 @@ class Comparison:
                 return f"{_listed(self._with(Outcome.UNDECIDED))} too near a limit to tell"
             case Overall.CANNOT_SAY if self.missing:
                 return f"not given: {_listed(self.missing)}"
-            case Overall.CANNOT_SAY:
+            case Overall.CANNOT_SAY if not self._is_guided:
                 return "it prints no limits for the back-to-back"
+            case Overall.CANNOT_SAY:
+                return f"a limit of the {_listed(self.half_held)} is printed but not held here"
         return ""
 
     @property

@@ -10,7 +10,7 @@ from decimal import Decimal
 from standards import sheets
 from standards.quantities import name_of
 from standards.sheets import PUBLISHED, STATED, Family, Limit, MassRule, Row, Scale, Sheet
-from standards.units import dimension_of, plain, spell, to_base
+from standards.units import plain, spell, to_base
 
 #: The unit shown beside the printed one, and its decimals.
 _BESIDE = {"mm": ("in", 4), "in": ("mm", 3), "g": ("oz", 3), "oz": ("g", 1)}
@@ -46,6 +46,11 @@ class Figure:
     printed: str
     other: str
 
+    @property
+    def is_range(self) -> bool:
+        """Whether it is long and may be broken over two lines."""
+        return not self.sign
+
 
 _LEAST = ("≥", "at least")
 _GREATEST = ("≤", "at most")
@@ -60,7 +65,7 @@ def figures_of(limit: Limit) -> tuple[Figure, ...]:
         found.append(_nominal(printed, unit))
     if "min" in printed and "max" in printed:
         low, high = printed["min"], printed["max"]
-        found.append(Figure("", "", f"{low:f} to {high:f} {unit}", _range(low, high, unit)))
+        found.append(Figure("", "", f"{low:f} to {high:f}\u00a0{unit}", _range(low, high, unit)))
     elif "min" in printed:
         found.append(_one(_LEAST, printed["min"], unit))
     elif "max" in printed:
@@ -73,7 +78,8 @@ def _one(sign: tuple[str, str], number: Decimal, unit: str) -> Figure:
 
 
 def _range(low: Decimal, high: Decimal, unit: str) -> str:
-    return f"{beside(low, unit).split()[0]} to {beside(high, unit)}"
+    least, most = beside(low, unit).split()[0], beside(high, unit).replace(" ", "\u00a0")
+    return f"{least} to {most}"
 
 
 def _nominal(printed: Mapping[str, Decimal], unit: str) -> Figure:
@@ -87,7 +93,7 @@ def _nominal(printed: Mapping[str, Decimal], unit: str) -> Figure:
         parts = (("+", plus), ("−", minus))
         spread = " ".join(f"{sign}{part:f}" for sign, part in parts if part is not None)
     least, most = nominal - (minus or 0), nominal + (plus or 0)
-    return Figure("", "", f"{nominal:f} {spread} {unit}", _range(least, most, unit))
+    return Figure("", "", f"{nominal:f} {spread}\u00a0{unit}", _range(least, most, unit))
 
 
 # --- Remarks ----------------------------------------------------------------------------------
@@ -171,7 +177,7 @@ class Line:
     def scope(self) -> str:
         """What the row speaks for, where its name does not say it."""
         if self.row.gauge is not None:
-            return f"all scales on {plain(self.row.gauge)} mm"
+            return "mm gauge"
         if self.row.scales and self.row.scales != (self.row.name,):
             return f"for {', '.join(self.row.scales)}"
         return ""
@@ -188,6 +194,18 @@ class Table:
     def heads(self) -> tuple[str, ...]:
         """The quantities in words."""
         return tuple(name_of(code) for code in self.quantities)
+
+    @property
+    def has_bounds(self) -> bool:
+        """Whether anything in it is a limit; else all of it is nominal."""
+        return any(limit.has_bounds for line in self.lines for limit in line.row.limits.values())
+
+    @property
+    def badges(self) -> frozenset[str]:
+        """Every badge that occurs in it, to be explained below."""
+        words = {word for line in self.lines for word in line.badges}
+        words |= {word for line in self.lines for cell in line.cells for word in cell.badges}
+        return frozenset(words)
 
     @property
     def is_turned(self) -> bool:
@@ -232,7 +250,11 @@ def _cell(row: Row, code: str, remarks: Iterable[Remark]) -> Cell:
         return Cell(code)
     badges = [] if limit.basis == row.basis else [limit.basis]
     badges += [] if limit.provenance == row.provenance else [limit.provenance]
+    badges += [f"{_SAID[limit.not_held]} not read"] if limit.not_held else []
     return Cell(code, figures_of(limit), tuple(badges), _remark(remarks, row, code))
+
+
+_SAID = {"min": "least", "max": "greatest"}
 
 
 def _same_as(row: Row) -> tuple[Sheet, str] | None:
@@ -266,10 +288,8 @@ def mass_lines(sheet: Sheet, remarks: Iterable[Remark]) -> tuple[MassLine, ...]:
 
 
 def _both(grams: Decimal, first: str) -> str:
-    shown = {"oz": ("oz", 2), "g": ("g", 1)}
-    second = "g" if first == "oz" else "oz"
-    main, side = (spell(grams, unit, decimals) for unit, decimals in (shown[first], shown[second]))
-    return f"{_trimmed(main)} ({_trimmed(side)})"
+    beside_it = spell(grams, "g", 1) if first == "oz" else spell(grams, "oz", 2)
+    return f"{spell(grams, first)} ({_trimmed(beside_it)})"
 
 
 def _trimmed(spelled: str) -> str:
@@ -319,6 +339,13 @@ class ScaleLine:
     remark: int | None
     gauge: Figure
     narrow: tuple[tuple[str, Figure], ...]
+
+    @property
+    def ratio(self) -> str:
+        """ "1:87.1, 3.5 mm to the foot"."""
+        per_foot = self.scale.mm_per_foot
+        added = "" if per_foot is None else f", {plain(per_foot)} mm to the foot"
+        return f"1:{plain(self.scale.ratio)}{added}"
 
 
 #: NEM 010 names narrow gauges by a letter after the size.
@@ -445,6 +472,7 @@ class Figures:
     heads: tuple[str, ...]
     lines: tuple[tuple[str, tuple[str, ...]], ...]
     lists: tuple[tuple[Row, tuple[tuple[str, str], ...]], ...]
+    is_turned: bool = False
 
     @property
     def is_grid(self) -> bool:
@@ -479,6 +507,7 @@ def figures_table(sheet: Sheet) -> Figures | None:
             tuple(row.name for row in rows),
             tuple((figure_name(key), tuple(value(row, key) for row in rows)) for key in keys),
             (),
+            is_turned=True,
         )
     return Figures(
         tuple(figure_name(key) for key in keys),
@@ -490,11 +519,6 @@ def figures_table(sheet: Sheet) -> Figures | None:
 def unit_in_words(unit: str) -> str:
     """The unit of a sheet, said."""
     return {"mm": "millimetres", "in": "inches", "g": "grams", "oz": "ounces"}[unit]
-
-
-def is_of_length(sheet: Sheet) -> bool:
-    """Whether a sheet's own unit is one of length."""
-    return dimension_of(sheet.unit) == "length"
 
 
 # --- The list ---------------------------------------------------------------------------------
@@ -510,8 +534,17 @@ def by_holding() -> tuple[tuple[str, str, tuple[Sheet, ...]], ...]:
 
 
 def families_using(sheet: Sheet) -> tuple[Family, ...]:
-    """The families that judge by a sheet."""
-    return tuple(each for each in sheets.families().values() if sheet.id in each.sheets)
+    """The families that judge by a sheet, or take their scales from it."""
+    defined = {(line.scale.code, line.scale.ratio) for line in scale_lines(sheet, ())}
+    return tuple(
+        family
+        for family in sheets.families().values()
+        if sheet.id in family.sheets
+        or (
+            family.body == sheet.body
+            and defined.intersection((scale.code, scale.ratio) for scale in family.scales)
+        )
+    )
 
 
 def families_with_sheets() -> tuple[tuple[Family, tuple[Sheet, ...]], ...]:

@@ -8,7 +8,7 @@ from django.http import HttpRequest, HttpResponse, QueryDict
 from django.shortcuts import render
 
 from inventory.sheets import comparing, converting, tabulating
-from inventory.sheets.comparing import Comparison, Gauge, Likeness
+from inventory.sheets.comparing import Cell, Comparison, Gauge, Likeness
 from inventory.sheets.forms import ConvertForm, MeetsForm, doubt, with_known_gauge
 from standards import sheets
 from standards.metrology import Measured
@@ -35,6 +35,7 @@ def sheet(request: HttpRequest, sheet_id: str) -> HttpResponse:
         "sheets/sheet.html",
         {
             "sheet": shown,
+            "unit": tabulating.unit_in_words(shown.unit),
             "remarks": remarks,
             "table": tabulating.table_of(shown, remarks),
             "mass": tabulating.mass_lines(shown, remarks),
@@ -154,15 +155,23 @@ class Result:
         return [each for each in self.comparisons if each.overall is comparing.Overall.MEETS]
 
     @property
+    def is_short(self) -> bool:
+        """Whether a missing reading may be all that stands in the way."""
+        return any(each.missing for each in self.comparisons if not each.is_failed)
+
+    @property
     def columns(self) -> list[str]:
-        """The quantities that at least one family limits or speaks of."""
+        """The quantities of which at least one family speaks."""
         return [
             code
             for code in comparing.NEEDS
-            if any(
-                each.cells[code].limit or each.cells[code].is_limited for each in self.comparisons
-            )
+            if any(each.cells[code].limit for each in self.comparisons)
         ]
+
+    @property
+    def lines(self) -> list[tuple[Comparison, list[Cell]]]:
+        """Every family with its cells in the order of the columns."""
+        return [(each, [each.cells[code] for code in self.columns]) for each in self.comparisons]
 
 
 def _compared(form: MeetsForm, typed: dict[str, Typed], gauge: Gauge, unit: str) -> Result:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+import re
 from decimal import Decimal
 
 from django.conf import settings
@@ -16,7 +17,7 @@ from standards import sheets
 from standards.conformity import Judgement, Outcome
 from standards.judging import ADVISORY, Finding, GaugeResult, Service, Side, where
 from standards.metrology import Measured
-from standards.quantities import QUANTITIES, Place, Quantity
+from standards.quantities import QUANTITIES, Dimension, Place, Quantity
 from standards.sheets import Scale
 
 PERSON = settings.AUTH_USER_MODEL
@@ -37,7 +38,7 @@ class VehicleQuerySet(models.QuerySet):
             last_inspected_at=models.Max(
                 "inspections__finished_at", filter=Q(inspections__finished_at__isnull=False)
             )
-        ).order_by("reporting_mark", "number", "pk")
+        ).order_by("reporting_mark", "number_key", "pk")
 
     def for_page(self) -> VehicleQuerySet:
         """What the page of one vehicle shows."""
@@ -133,6 +134,8 @@ class Vehicle(models.Model):
         default=Service.AWAITING.value,
         editable=False,
     )
+    # The number with its digits padded, so that a list puts 88 before 1104.
+    number_key = models.CharField(max_length=120, editable=False, blank=True)
     revision = models.PositiveIntegerField(default=1, editable=False)
     logged_at = models.DateTimeField(auto_now_add=True)
     logged_by = models.ForeignKey(PERSON, models.PROTECT, null=True, editable=False)
@@ -151,6 +154,10 @@ class Vehicle(models.Model):
 
     def __str__(self) -> str:
         return self.identity
+
+    def save(self, *args, **kwargs) -> None:
+        self.number_key = re.sub(r"\d+", lambda digits: digits.group().zfill(8), self.number)[:120]
+        super().save(*args, **kwargs)
 
     def get_absolute_url(self) -> str:
         return reverse("stock:vehicle", args=[self.pk])
@@ -264,6 +271,15 @@ class Instrument(models.Model):
     def __str__(self) -> str:
         return self.name
 
+    def suits(self, quantity: Quantity) -> bool:
+        """Whether it can give numbers for this quantity."""
+        kinds = {
+            Dimension.LENGTH: (self.Kind.CALIPER, self.Kind.RULE),
+            Dimension.MASS: (self.Kind.SCALE,),
+            Dimension.GRADE: (self.Kind.INCLINE,),
+        }
+        return self.kind in kinds[quantity.dimension]
+
     @property
     def inside_error(self) -> Decimal:
         """The greatest error of the inside jaws."""
@@ -360,6 +376,7 @@ class Reading(models.Model):
     gauge = models.CharField(
         max_length=10, blank=True, choices=[(each.value, each.value) for each in GaugeResult]
     )
+    unit = models.CharField(max_length=8, blank=True)  # in which the text was read
     values = models.JSONField(default=list)  # the repeats, exact, as text
     value = ExactDecimalField(null=True)
     u = models.FloatField(null=True)
@@ -426,10 +443,9 @@ class VerdictQuerySet(models.QuerySet):
             .order_by("inspection__started_at", "inspection_id", "pk")
         )
         for verdict in verdicts:
-            # A sum that could not be formed this time does not hide the one that could.
-            if verdict.value is None and not verdict.gauge:
-                latest.setdefault(verdict.key, verdict)
-            else:
+            # What could not be judged this time does not clear what was judged before.
+            before = latest.get(verdict.key)
+            if before is None or not verdict.is_silent or before.is_silent:
                 latest[verdict.key] = verdict
         return sorted(latest.values(), key=Verdict.bench_order)
 
@@ -499,6 +515,11 @@ class Verdict(models.Model):
     @property
     def is_advisory(self) -> bool:
         return self.quantity in ADVISORY
+
+    @property
+    def is_silent(self) -> bool:
+        """Whether it says nothing either way."""
+        return self.outcome == Outcome.NOT_JUDGED.value
 
     @property
     def has_limits(self) -> bool:

@@ -1,13 +1,13 @@
-"""The one writer of vehicles, inspections, readings and verdicts.
+"""The one writer of vehicles, inspections and readings.
 
-Typed text goes through `standards.units` (exact value), `standards.metrology` (value and
-uncertainty) and `standards.judging` (verdict); what comes out is stored here and nowhere else.
+Typed text goes through `standards.units` (exact value) and `standards.metrology` (value and
+uncertainty) and is kept here; what it is worth is judged and kept by `inventory.stock.verdicts`.
 """
 
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable
 from dataclasses import dataclass
 from datetime import datetime
 from decimal import Decimal
@@ -23,28 +23,14 @@ from inventory.stock.models import (
     Instrument,
     Reading,
     Vehicle,
-    Verdict,
     Wheelset,
 )
-from standards.conformity import Rule
-from standards.judging import (
-    Finding,
-    GaugeResult,
-    HouseRule,
-    Observation,
-    Proposal,
-    Service,
-    Subject,
-    judge_vehicle,
-    propose,
-)
+from inventory.stock.verdicts import Change, judge_inspection, rejudge_vehicle, standing_proposal
+from standards import sheets
+from standards.judging import GaugeResult, Service
 from standards.metrology import evaluate
-from standards.quantities import QUANTITIES
-from standards.sheets import sheet
+from standards.quantities import QUANTITIES, Place
 from standards.units import Typed, likely_slip, read, spell
-
-#: Lengths of a body do not change between inspections, and mass rules go by them.
-CARRIED = ("length_over_couplers", "length_over_buffers", "body_length")
 
 
 class Overtaken(Exception):
@@ -97,7 +83,11 @@ class Running:
 
 @transaction.atomic
 def log_vehicle(*, vehicle: Vehicle, running: Running, by: Person) -> Vehicle:
-    """Keep a new vehicle with a wheelset an axle and a coupler an end."""
+    """Keep a new vehicle with a wheelset an axle and a coupler an end.
+
+    Raises sheets.UnknownStandard if its family does not hold its scale.
+    """
+    sheets.scale(vehicle.family, vehicle.scale)
     vehicle.logged_by = by
     vehicle.save(force_insert=True)
     _fit_wheelsets(vehicle, running)
@@ -188,17 +178,17 @@ def understand(
 ) -> Typed:
     """Read bench text for one quantity of one vehicle.
 
-    unit: the person's, "mm" or "in"; a number typed without a unit is read in it.
+    unit: in which a number without a unit is read; "mm" and "in" also stand for g and oz.
 
     Raises units.Unreadable for text that cannot be read, Doubt for a value that is not plausible
     unless the person is certain.
     """
     what, scale = QUANTITIES[quantity], vehicle.standard
-    default = {"length": {"mm": "mm", "in": "in"}, "mass": {"mm": "g", "in": "oz"}}
+    default = {"mass": {"mm": "g", "in": "oz"}, "grade": {"mm": "%", "in": "%"}}
     text = read(
         typed,
         what.dimension.value,
-        default_unit=default.get(what.dimension.value, {}).get(unit),
+        default_unit=default.get(what.dimension.value, {}).get(unit, unit),
         may_be_zero=what.may_be_negative,
         may_be_negative=what.may_be_negative,
         to_scale=scale.from_full_size,
@@ -219,7 +209,8 @@ class Entry:
     """One field of the bench as submitted: bench text, or the answer of a go/no-go gauge.
 
     seen: the primary key of the reading that stood when the person looked, None if there was
-    none. is_certain: keep a value although it is not plausible.
+    none. unit: in which a bare number is read, the person's own if empty. is_certain: keep a
+    value although it is not plausible.
     """
 
     quantity: str
@@ -228,6 +219,7 @@ class Entry:
     typed: str = ""
     gauge: GaugeResult | None = None
     seen: int | None = None
+    unit: str = ""
     is_certain: bool = False
 
 
@@ -242,46 +234,68 @@ def record(
     """Keep readings as typed, and judge the inspection anew.
 
     A reading typed again takes the place of the current one, which is kept. Raises Closed,
-    units.Unreadable, Doubt or ReadingOvertaken, and then nothing at all is written.
+    units.Unreadable, Doubt or ReadingOvertaken, and then nothing at all is written; ValueError for
+    a place that the vehicle has not, or an instrument that cannot measure the quantity.
     """
     inspection = _still_open(inspection)
-    readings = [_keep(inspection, entry, by, moment or timezone.now()) for entry in entries]
+    standing = {
+        (reading.quantity, reading.at): reading
+        for reading in inspection.readings.filter(is_current=True)
+    }
+    readings = []
+    for entry in entries:
+        _check_place(inspection.vehicle, entry)
+        before = standing.get((entry.quantity, entry.at))
+        facts = _facts_of(entry, inspection.vehicle, by)
+        _retire(before, entry.seen)
+        reading = Reading.objects.create(
+            inspection=inspection,
+            quantity=entry.quantity,
+            at=entry.at,
+            instrument=entry.instrument,
+            taken_by=by,
+            taken_at=moment or timezone.now(),
+            **facts,
+        )
+        standing[entry.quantity, entry.at] = reading
+        readings.append(reading)
     judge_inspection(inspection)
     return readings
 
 
-def _keep(inspection: Inspection, entry: Entry, by: Person, moment: datetime) -> Reading:
-    facts: dict[str, object] = {"gauge": entry.gauge.value if entry.gauge else ""}
-    if entry.gauge is None:
-        text = understand(
-            vehicle=inspection.vehicle,
-            quantity=entry.quantity,
-            typed=entry.typed,
-            unit=by.unit,
-            is_certain=entry.is_certain,
-        )
-        error = entry.instrument.error_for(QUANTITIES[entry.quantity].jaws)
-        step = entry.instrument.resolution or Decimal(0)
-        measured = evaluate(text.values, max_error=error, resolution=step)
-        facts |= {
-            "typed": entry.typed.strip(),
-            "values": [f"{value:f}" for value in text.values],
-            "value": measured.value,
-            "u": measured.u,
-            "dof": None if math.isinf(measured.dof) else measured.dof,
-            "max_error": error,
-            "resolution": step,
-        }
-    _retire_current(inspection, entry.quantity, entry.at, entry.seen)
-    return Reading.objects.create(
-        inspection=inspection,
+def _check_place(vehicle: Vehicle, entry: Entry) -> None:
+    quantity = QUANTITIES[entry.quantity]
+    axles = {str(axle) for axle in range(1, vehicle.axles + 1)}
+    places = {Place.AXLE: axles, Place.END: {"A", "B"}, Place.VEHICLE: {""}}[quantity.place]
+    if entry.at not in places or quantity.is_computed:
+        raise ValueError(f"{vehicle} has no {entry.quantity} to measure at “{entry.at}”.")
+    if entry.gauge is None and not entry.instrument.suits(quantity):
+        raise ValueError(f"{entry.instrument} cannot measure {entry.quantity}.")
+
+
+def _facts_of(entry: Entry, vehicle: Vehicle, by: Person) -> dict[str, object]:
+    if entry.gauge is not None:
+        return {"gauge": entry.gauge.value}
+    text = understand(
+        vehicle=vehicle,
         quantity=entry.quantity,
-        at=entry.at,
-        instrument=entry.instrument,
-        taken_by=by,
-        taken_at=moment,
-        **facts,
+        typed=entry.typed,
+        unit=entry.unit or by.unit,
+        is_certain=entry.is_certain,
     )
+    error = entry.instrument.error_for(QUANTITIES[entry.quantity].jaws)
+    step = entry.instrument.resolution or Decimal(0)
+    measured = evaluate(text.values, max_error=error, resolution=step)
+    return {
+        "typed": entry.typed.strip(),
+        "unit": text.unit,
+        "values": [f"{value:f}" for value in text.values],
+        "value": measured.value,
+        "u": measured.u,
+        "dof": None if math.isinf(measured.dof) else measured.dof,
+        "max_error": error,
+        "resolution": step,
+    }
 
 
 @transaction.atomic
@@ -293,7 +307,8 @@ def withdraw_reading(
     Raises Closed or ReadingOvertaken.
     """
     inspection = _still_open(inspection)
-    _retire_current(inspection, quantity, at, seen)
+    current = inspection.readings.filter(quantity=quantity, at=at, is_current=True).first()
+    _retire(current, seen)
     judge_inspection(inspection)
 
 
@@ -304,9 +319,8 @@ def _still_open(inspection: Inspection) -> Inspection:
     return now
 
 
-def _retire_current(inspection: Inspection, quantity: str, at: str, seen: int | None) -> None:
+def _retire(standing: Reading | None, seen: int | None) -> None:
     """Make room for another reading, if the one that stands is the one that was seen."""
-    standing = inspection.readings.filter(quantity=quantity, at=at, is_current=True).first()
     if (standing.pk if standing else None) != seen:
         raise ReadingOvertaken(standing)
     if standing is not None:
@@ -336,187 +350,6 @@ def finish_inspection(
     inspection.save()
     Vehicle.objects.filter(pk=inspection.vehicle_id).update(service=service.value)
     return inspection
-
-
-def standing_proposal(vehicle: Vehicle) -> Proposal:
-    """What the latest word on every quantity says of the vehicle."""
-    standing = [each.as_finding() for each in Verdict.objects.standing_for(vehicle)]
-    return propose(_subject(vehicle), standing)
-
-
-# --- Judging ----------------------------------------------------------------------------------
-
-
-@dataclass(frozen=True)
-class Change:
-    """A verdict that came out differently from the one that stood."""
-
-    vehicle: Vehicle
-    label: str
-    before: str
-    after: str
-    why: str
-
-
-def judge_inspection(
-    inspection: Inspection, *, cause: str = "recorded", is_dry: bool = False
-) -> list[Change]:
-    """Judge the current readings of an inspection; supersede the verdicts that changed.
-
-    is_dry: write nothing, only say what would change.
-    """
-    findings = _findings(inspection)
-    stored = {verdict.key: verdict for verdict in inspection.verdicts.current()}
-    readings = {
-        (reading.quantity, reading.at): reading
-        for reading in inspection.readings.filter(is_current=True)
-    }
-    fresh, gone, changes = [], [], []
-    for finding in findings:
-        key = (finding.quantity, finding.at)
-        verdict = _verdict(inspection, finding, readings.get(key), cause)
-        before = stored.pop(key, None)
-        if before is not None and _facts(before) == _facts(verdict):
-            continue
-        if before is not None:
-            gone.append(before.pk)
-            changes.append(_change(inspection.vehicle, before, verdict))
-        fresh.append(verdict)
-    gone += [verdict.pk for verdict in stored.values()]
-    if not is_dry:
-        Verdict.objects.filter(pk__in=gone).update(is_current=False)
-        Verdict.objects.bulk_create(fresh)
-    return changes
-
-
-def rejudge_vehicle(vehicle: Vehicle, *, is_dry: bool = False) -> list[Change]:
-    """Judge every inspection of a vehicle by the sheets and house limits as they are now."""
-    return [
-        change
-        for inspection in vehicle.inspections.order_by("started_at", "pk")
-        for change in judge_inspection(inspection, cause="rejudged", is_dry=is_dry)
-    ]
-
-
-def _subject(vehicle: Vehicle) -> Subject:
-    return Subject(
-        scale=vehicle.standard,
-        axles=vehicle.axles,
-        is_hauled=not vehicle.is_locomotive,
-        declared_codes={
-            str(wheelset.axle): wheelset.profile_code
-            for wheelset in vehicle.wheelsets.all()
-            if wheelset.profile_code
-        },
-    )
-
-
-def house_rules(vehicle: Vehicle) -> Sequence[HouseRule]:
-    """The house limits in force at the vehicle's scale."""
-    in_force = HouseLimit.objects.filter(
-        family=vehicle.family, scale=vehicle.scale, withdrawn_at__isnull=True
-    )
-    return [
-        HouseRule(each.quantity, each.low, each.high, each.reason, each.is_about_sheet)
-        for each in in_force
-    ]
-
-
-def _observation(reading: Reading) -> Observation:
-    return Observation(
-        reading.quantity,
-        reading.at,
-        measured=reading.measured,
-        gauge=GaugeResult(reading.gauge) if reading.gauge else None,
-    )
-
-
-def _findings(inspection: Inspection) -> tuple[Finding, ...]:
-    vehicle = inspection.vehicle
-    earlier = (
-        Reading.objects.filter(
-            inspection__vehicle=vehicle,
-            inspection__started_at__lt=inspection.started_at,
-            quantity__in=CARRIED,
-            is_current=True,
-        )
-        .order_by("inspection__started_at", "pk")
-        .all()
-    )
-    return judge_vehicle(
-        _subject(vehicle),
-        [_observation(reading) for reading in inspection.readings.filter(is_current=True)],
-        house_rules(vehicle),
-        Rule(inspection.rule),
-        carried=[_observation(reading) for reading in earlier],
-    )
-
-
-def _verdict(
-    inspection: Inspection, finding: Finding, reading: Reading | None, cause: str
-) -> Verdict:
-    tables = [sheet(sheet_id) for sheet_id in finding.sheets]
-    return Verdict(
-        inspection=inspection,
-        reading=reading,
-        quantity=finding.quantity,
-        at=finding.at,
-        outcome=finding.outcome.value,
-        value=finding.value,
-        expanded=finding.measured.expanded if finding.measured else None,
-        gauge=finding.gauge.value if finding.gauge else "",
-        probability=finding.judgement.probability,
-        is_undecidable=finding.judgement.undecidable,
-        low=finding.low.number,
-        low_basis=finding.low.basis,
-        high=finding.high.number,
-        high_basis=finding.high.basis,
-        nominal=finding.nominal,
-        is_derived=finding.is_derived,
-        is_second_hand=finding.is_second_hand,
-        is_by_house=finding.is_judged_by_house,
-        note=finding.note,
-        sheets=[
-            {"id": table.id, "short": table.short, "edition": table.edition} for table in tables
-        ],
-        rule=inspection.rule,
-        cause=cause,
-        judged_at=timezone.now(),
-    )
-
-
-def _facts(verdict: Verdict) -> tuple[object, ...]:
-    """All that makes one verdict differ from another, however it was stored."""
-    return (
-        verdict.reading_id,
-        verdict.outcome,
-        verdict.value,
-        verdict.gauge,
-        verdict.low,
-        verdict.low_basis,
-        verdict.high,
-        verdict.high_basis,
-        verdict.nominal,
-        verdict.is_derived,
-        verdict.is_second_hand,
-        verdict.is_by_house,
-        verdict.is_undecidable,
-        verdict.note,
-        verdict.sheets,
-        verdict.rule,
-    )
-
-
-def _change(vehicle: Vehicle, before: Verdict, after: Verdict) -> Change:
-    def limits(verdict: Verdict) -> str:
-        low = "" if verdict.low is None else f"{verdict.low.normalize():f}"
-        high = "" if verdict.high is None else f"{verdict.high.normalize():f}"
-        return f"{low}…{high}"
-
-    why = "limits" if limits(before) != limits(after) else "reading or wording"
-    if limits(before) != limits(after):
-        why = f"limits {limits(before)} became {limits(after)}"
-    return Change(vehicle, after.label, before.outcome, after.outcome, why)
 
 
 # --- House limits -----------------------------------------------------------------------------

@@ -9,7 +9,7 @@ class VehicleTable(tables.Table):
     identity = tables.TemplateColumn(
         template_name="stock/_identity_cell.html",
         verbose_name="Vehicle",
-        order_by=("reporting_mark", "number", "pk"),
+        order_by=("reporting_mark", "number_key", "pk"),
     )
     kind = tables.Column(order_by=("kind", "pk"))
     scale = tables.Column(order_by=("scale", "family", "pk"))

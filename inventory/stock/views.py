@@ -30,6 +30,7 @@ from inventory.stock.recording import (
     withdraw_house_limit,
 )
 from inventory.stock.tables import HouseLimitTable, InstrumentTable, VehicleTable
+from inventory.stock.verdicts import proposal_from
 from standards.remedies import mends
 
 
@@ -62,12 +63,13 @@ def vehicle(request: HttpRequest, pk: int) -> HttpResponse:
         "stock/vehicle.html",
         {
             "vehicle": shown,
+            "proposal": proposal_from(shown, standing),
             "verdicts": sorted(
                 (verdict for verdict in standing if verdict.is_limited), key=Verdict.worst_first
             ),
             "facts": [verdict for verdict in standing if not verdict.is_limited],
             "mends": mends(verdict.as_finding() for verdict in standing),
-            "inspections": history.inspections_of(shown),
+            "inspections": list(history.inspections_of(shown)),
             "trends": history.trends_of(shown),
         },
     )

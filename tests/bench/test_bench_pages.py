@@ -195,6 +195,22 @@ def test_reading_with_another_instrument_is_a_new_reading(bench, inspection):
     assert f'<option value="{vernier.pk}" selected>' in page
 
 
+def test_instrument_changed_by_someone_with_other_units_keeps_the_value(bench, inspection, owner):
+    inch_person = make_person("inch", unit="in")
+    measure(inspection.vehicle, inch_person, {("back_to_back", "1"): ".570"})
+    vernier = Instrument.objects.get(name="Vernier caliper")
+    bench.post(
+        at(inspection, "axle-1"),
+        {
+            "typed-back_to_back": ".570",
+            "with-back_to_back": vernier.pk,
+            "seen-back_to_back": Reading.objects.get().pk,
+        },
+    )
+    current = Reading.objects.get(is_current=True)
+    assert (current.instrument, current.value) == (vernier, Decimal("14.478"))
+
+
 def test_instrument_that_cannot_decide_is_named(bench, inspection):
     rule = Instrument.objects.get(name="Steel rule")
     bench.post(

@@ -29,7 +29,8 @@ from inventory.stock.models import (
     Verdict,
     Wheelset,
 )
-from inventory.stock.recording import Running, log_vehicle, standing_proposal
+from inventory.stock.recording import Running, log_vehicle
+from inventory.stock.verdicts import standing_proposal
 from standards.conformity import Outcome
 from standards.judging import Service
 

@@ -16,12 +16,11 @@ from inventory.stock.recording import (
     finish_inspection,
     open_inspection,
     record,
-    rejudge_vehicle,
     set_house_limit,
-    standing_proposal,
     withdraw_house_limit,
     withdraw_reading,
 )
+from inventory.stock.verdicts import rejudge_vehicle, standing_proposal
 from standards.judging import GaugeResult, Service
 from standards.units import Unreadable
 from tests.factories import caliper, exact_instrument, make_person, make_vehicle, measure, scale
@@ -314,3 +313,121 @@ def test_rejudge_when_nothing_changed_changes_nothing(owner):
     before = list(Verdict.objects.values_list("pk", flat=True))
     assert rejudge_vehicle(vehicle) == []
     assert list(Verdict.objects.values_list("pk", flat=True)) == before
+
+
+def later(vehicle, owner, readings, day=20):
+    """A finished first inspection makes room for a later one."""
+    for inspection in vehicle.inspections.filter(finished_at__isnull=True):
+        service = standing_proposal(vehicle).service
+        finish_inspection(inspection=inspection, service=service, statement="", by=owner)
+    inspection = open_inspection(
+        vehicle=vehicle, reason="after repair", by=owner, moment=datetime(2027, 1, day, tzinfo=UTC)
+    )
+    entries = [Entry(q, at, caliper(), typed=typed) for (q, at), typed in readings.items()]
+    record(inspection=inspection, entries=entries, by=owner)
+    return inspection
+
+
+def test_check_gauge_follows_a_new_back_to_back_with_the_flange_measured_earlier(owner):
+    vehicle = make_vehicle(owner, axles=1)
+    measure(vehicle, owner, {B1: "14.70", ("flange_thickness", "1"): "0.76"})
+    assert standing_proposal(vehicle).service is Service.BAD_ORDER
+    later(vehicle, owner, {B1: "14.48"})
+    assert standing_proposal(vehicle).service is Service.FIT
+    k = Verdict.objects.current().filter(quantity="wheel_check").order_by("pk").last()
+    assert (k.outcome, k.value) == ("within", Decimal("15.24"))
+
+
+def test_thicker_flange_found_later_is_summed_with_the_earlier_back_to_back(owner):
+    vehicle = make_vehicle(owner, axles=1)
+    measure(vehicle, owner, {B1: "14.50"})
+    later(vehicle, owner, {("flange_thickness", "1"): "1.00"})
+    # 14.50 + 1.00 = 15.50 mm, above K max .605 in = 15.367 mm (S-4.2 HO).
+    assert standing_proposal(vehicle).service is Service.BAD_ORDER
+
+
+def test_mass_is_judged_once_the_length_is_measured_later(owner):
+    vehicle = make_vehicle(owner, axles=1, family="nem", scale="H0", profile_code=None)
+    measure(vehicle, owner, {("mass", ""): "20"}, scale())
+    assert outcome(vehicle, "mass", "") == "not judged"
+    later(vehicle, owner, {("length_over_buffers", ""): "100"})
+    standing = {v.quantity: v for v in Verdict.objects.standing_for(vehicle)}
+    # NEM 302, H0: at least .4 g a mm, so 40 g for 100 mm.
+    assert standing["mass"].low == Decimal(40)
+    assert standing["mass"].outcome == "outside"
+
+
+def test_half_held_limit_is_no_pass(owner):
+    vehicle = make_vehicle(owner, family="nem", scale="H0")
+    # NEM 310:2009 at 16.5 mm: D min 0.6; D max is printed, but the copy that was read lacks it.
+    measure(vehicle, owner, {("flange_depth", "1"): "1.9", ("flange_depth", "2"): "0.3"})
+    assert outcome(vehicle, "flange_depth", "1") == "not judged"
+    assert outcome(vehicle, "flange_depth", "2") == "outside"
+
+
+def test_reading_that_cannot_be_judged_does_not_clear_a_gauge_answer(owner):
+    vehicle = make_vehicle(owner, axles=1)
+    inspection = measure(vehicle, owner, {B1: "14.47"})
+    gauge = caliper().__class__.objects.get(kind="gauge")
+    entry = Entry("trip_pin_clearance", "A", gauge, gauge=GaugeResult.TOO_SMALL)
+    record(inspection=inspection, entries=[entry], by=owner)
+    later(vehicle, owner, {("trip_pin_clearance", "A"): "0.6"})
+    assert standing_proposal(vehicle).service is Service.BAD_ORDER
+
+
+@pytest.mark.parametrize(
+    ("quantity", "at"),
+    [("back_to_back", "9"), ("back_to_back", "A"), ("mass", "7"), ("wheel_check", "1")],
+)
+def test_place_that_the_vehicle_has_not_is_refused(owner, quantity, at):
+    vehicle = make_vehicle(owner)
+    inspection = open_inspection(vehicle=vehicle, reason="new", by=owner)
+    with pytest.raises(ValueError, match="to measure at"):
+        record(
+            inspection=inspection, entries=[Entry(quantity, at, caliper(), typed="1")], by=owner
+        )
+
+
+def test_instrument_that_cannot_measure_the_quantity_is_refused(owner):
+    vehicle = make_vehicle(owner)
+    inspection = open_inspection(vehicle=vehicle, reason="new", by=owner)
+    with pytest.raises(ValueError, match="cannot measure mass"):
+        record(inspection=inspection, entries=[Entry("mass", "", caliper(), typed="9")], by=owner)
+
+
+def test_house_limit_about_a_second_hand_figure_is_marked_second_hand(owner):
+    vehicle = make_vehicle(owner)
+    measure(vehicle, owner, {("body_length", ""): "6 in"}, exact_instrument())
+    measure(vehicle, owner, {("mass", ""): "4 oz"}, scale())
+    half_ounce = Decimal("14.1747615625")
+    limit = HouseLimit(
+        quantity="mass",
+        family="nmra",
+        scale="HO",
+        is_about_sheet=True,
+        low=half_ounce,
+        high=half_ounce,
+        reason="club rule",
+    )
+    set_house_limit(limit=limit, by=owner)
+    verdict = Verdict.objects.current().get(quantity="mass")
+    # RP-20.1 worked example: HO, 6 in body, 4 oz; +- 1/2 oz by the club rule.
+    assert (verdict.low, verdict.high) == (Decimal("99.2233309375"), Decimal("127.5728540625"))
+    assert (verdict.outcome, verdict.is_second_hand) == ("within", True)
+
+
+def test_house_mass_limit_leaves_locomotives_alone(owner):
+    vehicle = make_vehicle(owner, category="locomotive")
+    measure(vehicle, owner, {("mass", ""): "600"}, scale())
+    limit = HouseLimit(
+        quantity="mass", family="nmra", scale="HO", high=Decimal(200), reason="light bridges"
+    )
+    set_house_limit(limit=limit, by=owner)
+    assert outcome(vehicle, "mass", "") == "not judged"
+
+
+def test_unit_of_a_bare_number_is_kept_with_the_reading(owner):
+    owner.unit = "in"
+    owner.save()
+    measure(make_vehicle(owner), owner, {B1: ".570"})
+    assert Reading.objects.get().unit == "in"

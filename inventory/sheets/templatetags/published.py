@@ -14,7 +14,7 @@ from inventory.sheets.comparing import Overall
 from inventory.sheets.converting import feet_and_inches, nearest_part
 from standards.conformity import Outcome
 from standards.quantities import QUANTITIES, name_of
-from standards.units import spell
+from standards.units import plain, spell
 
 register = template.Library()
 
@@ -55,6 +55,12 @@ def quantity_name(code: str) -> str:
     """The name of a quantity, with the letter that the standards' own drawings give it."""
     letter = QUANTITIES[code].letter if code in QUANTITIES else ""
     return f"{name_of(code)}, {letter}" if letter else name_of(code)
+
+
+@register.filter
+def quantity_word(code: str) -> str:
+    """The name of a quantity inside a sentence."""
+    return name_of(code).lower()
 
 
 @register.filter
@@ -103,14 +109,31 @@ def both(context: template.Context, mm: Decimal | None) -> SafeString | str:
 def allowed(context: template.Context, low: Decimal | None, high: Decimal | None) -> str:
     """Limits in the reader's unit: "14.376 to 14.605 mm", "≥ 14.376 mm"."""
     unit, _ = _units(context)
-    decimals = _DECIMALS[unit]
     if low is None and high is None:
         return ""
     if low is None:
-        return f"≤ {spell(high, unit, decimals)}"
+        return f"≤ {_trimmed(high, unit)}"
     if high is None:
-        return f"≥ {spell(low, unit, decimals)}"
-    return f"{spell(low, unit, decimals).split()[0]} to {spell(high, unit, decimals)}"
+        return f"≥ {_trimmed(low, unit)}"
+    return f"{_trimmed(low, unit).split()[0]} to {_trimmed(high, unit)}"
+
+
+@register.simple_tag(takes_context=True)
+def size(context: template.Context, mm: Decimal) -> str:
+    """A printed length in the reader's unit alone."""
+    return _trimmed(mm, _units(context)[0])
+
+
+def _trimmed(mm: Decimal, unit: str) -> str:
+    number, _ = spell(mm, unit, _DECIMALS[unit]).split()
+    return f"{plain(Decimal(number))} {unit}"
+
+
+@register.simple_tag(takes_context=True)
+def spread(context: template.Context, expanded: float) -> str:
+    """An expanded uncertainty in the reader's unit, nothing for an exact number."""
+    unit, _ = _units(context)
+    return f"± {spell(Decimal(repr(expanded)), unit, _DECIMALS[unit])}" if expanded else ""
 
 
 @register.simple_tag(takes_context=True)

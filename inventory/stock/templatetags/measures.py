@@ -112,7 +112,7 @@ def trend_of(context: template.Context, series: Trend) -> SafeString:
         None if latest.low is None else from_base(latest.low, unit),
         None if latest.high is None else from_base(latest.high, unit),
         unit,
-        decimals,
+        decimals=decimals,
     )
 
 

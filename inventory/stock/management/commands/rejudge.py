@@ -7,7 +7,7 @@ from argparse import ArgumentParser
 from django.core.management.base import BaseCommand
 
 from inventory.stock.models import Vehicle
-from inventory.stock.recording import rejudge_vehicle
+from inventory.stock.verdicts import rejudge_vehicle
 
 
 class Command(BaseCommand):

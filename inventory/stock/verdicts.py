@@ -1,0 +1,206 @@
+"""The stored verdicts: judged by the one pure function, superseded and never overwritten."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+from django.db.models import Q
+from django.utils import timezone
+
+from inventory.stock.models import HouseLimit, Inspection, Reading, Vehicle, Verdict
+from standards.conformity import Rule
+from standards.judging import (
+    Finding,
+    GaugeResult,
+    HouseRule,
+    Observation,
+    Proposal,
+    Subject,
+    judge_vehicle,
+    propose,
+)
+from standards.sheets import sheet
+
+
+def standing_proposal(vehicle: Vehicle) -> Proposal:
+    """What the latest word on every quantity says of the vehicle."""
+    return proposal_from(vehicle, Verdict.objects.standing_for(vehicle))
+
+
+def proposal_from(vehicle: Vehicle, standing: Sequence[Verdict]) -> Proposal:
+    """What these verdicts say of the vehicle, for a page that has them already."""
+    return propose(_subject(vehicle), [each.as_finding() for each in standing])
+
+
+@dataclass(frozen=True)
+class Change:
+    """A verdict that came out differently from the one that stood."""
+
+    vehicle: Vehicle
+    label: str
+    before: str
+    after: str
+    why: str
+
+
+def judge_inspection(
+    inspection: Inspection, *, cause: str = "recorded", is_dry: bool = False
+) -> list[Change]:
+    """Judge the current readings of an inspection; supersede the verdicts that changed.
+
+    is_dry: write nothing, only say what would change.
+    """
+    findings = _findings(inspection)
+    stored = {verdict.key: verdict for verdict in inspection.verdicts.current()}
+    readings = {
+        (reading.quantity, reading.at): reading
+        for reading in inspection.readings.filter(is_current=True)
+    }
+    fresh, gone, changes = [], [], []
+    for finding in findings:
+        key = (finding.quantity, finding.at)
+        verdict = _verdict(inspection, finding, readings.get(key), cause)
+        before = stored.pop(key, None)
+        if before is not None and _facts(before) == _facts(verdict):
+            continue
+        if before is not None:
+            gone.append(before.pk)
+            changes.append(_change(inspection.vehicle, before, verdict))
+        fresh.append(verdict)
+    gone += [verdict.pk for verdict in stored.values()]
+    if not is_dry:
+        Verdict.objects.filter(pk__in=gone).update(is_current=False)
+        Verdict.objects.bulk_create(fresh)
+    return changes
+
+
+def rejudge_vehicle(vehicle: Vehicle, *, is_dry: bool = False) -> list[Change]:
+    """Judge every inspection of a vehicle by the sheets and house limits as they are now."""
+    return [
+        change
+        for inspection in vehicle.inspections.order_by("started_at", "pk")
+        for change in judge_inspection(inspection, cause="rejudged", is_dry=is_dry)
+    ]
+
+
+def _subject(vehicle: Vehicle) -> Subject:
+    return Subject(
+        scale=vehicle.standard,
+        axles=vehicle.axles,
+        is_hauled=not vehicle.is_locomotive,
+        declared_codes={
+            str(wheelset.axle): wheelset.profile_code
+            for wheelset in vehicle.wheelsets.all()
+            if wheelset.profile_code
+        },
+    )
+
+
+def house_rules(vehicle: Vehicle) -> Sequence[HouseRule]:
+    """The house limits in force at the vehicle's scale."""
+    in_force = HouseLimit.objects.filter(
+        family=vehicle.family, scale=vehicle.scale, withdrawn_at__isnull=True
+    )
+    return [
+        HouseRule(each.quantity, each.low, each.high, each.reason, each.is_about_sheet)
+        for each in in_force
+    ]
+
+
+def _observation(reading: Reading) -> Observation:
+    return Observation(
+        reading.quantity,
+        reading.at,
+        measured=reading.measured,
+        gauge=GaugeResult(reading.gauge) if reading.gauge else None,
+    )
+
+
+def _findings(inspection: Inspection) -> tuple[Finding, ...]:
+    vehicle = inspection.vehicle
+    earlier = (
+        Reading.objects.filter(
+            Q(inspection__started_at__lt=inspection.started_at)
+            | Q(inspection__started_at=inspection.started_at, inspection__lt=inspection.pk),
+            inspection__vehicle=vehicle,
+            is_current=True,
+            gauge="",
+        )
+        # The latest comes last, and stands.
+        .order_by("inspection__started_at", "inspection_id", "pk")
+    )
+    return judge_vehicle(
+        _subject(vehicle),
+        [_observation(reading) for reading in inspection.readings.filter(is_current=True)],
+        house_rules(vehicle),
+        Rule(inspection.rule),
+        carried=[_observation(reading) for reading in earlier],
+    )
+
+
+def _verdict(
+    inspection: Inspection, finding: Finding, reading: Reading | None, cause: str
+) -> Verdict:
+    tables = [sheet(sheet_id) for sheet_id in finding.sheets]
+    return Verdict(
+        inspection=inspection,
+        reading=reading,
+        quantity=finding.quantity,
+        at=finding.at,
+        outcome=finding.outcome.value,
+        value=finding.value,
+        expanded=finding.measured.expanded if finding.measured else None,
+        gauge=finding.gauge.value if finding.gauge else "",
+        probability=finding.judgement.probability,
+        is_undecidable=finding.judgement.undecidable,
+        low=finding.low.number,
+        low_basis=finding.low.basis,
+        high=finding.high.number,
+        high_basis=finding.high.basis,
+        nominal=finding.nominal,
+        is_derived=finding.is_derived,
+        is_second_hand=finding.is_second_hand,
+        is_by_house=finding.is_judged_by_house,
+        note=finding.note,
+        sheets=[
+            {"id": table.id, "short": table.short, "edition": table.edition} for table in tables
+        ],
+        rule=inspection.rule,
+        cause=cause,
+        judged_at=timezone.now(),
+    )
+
+
+def _facts(verdict: Verdict) -> tuple[object, ...]:
+    """All that makes one verdict differ from another, however it was stored."""
+    return (
+        verdict.reading_id,
+        verdict.outcome,
+        verdict.value,
+        verdict.gauge,
+        verdict.low,
+        verdict.low_basis,
+        verdict.high,
+        verdict.high_basis,
+        verdict.nominal,
+        verdict.is_derived,
+        verdict.is_second_hand,
+        verdict.is_by_house,
+        verdict.is_undecidable,
+        verdict.note,
+        verdict.sheets,
+        verdict.rule,
+    )
+
+
+def _change(vehicle: Vehicle, before: Verdict, after: Verdict) -> Change:
+    def limits(verdict: Verdict) -> str:
+        low = "" if verdict.low is None else f"{verdict.low.normalize():f}"
+        high = "" if verdict.high is None else f"{verdict.high.normalize():f}"
+        return f"{low}…{high}"
+
+    why = "reading or wording"
+    if limits(before) != limits(after):
+        why = f"limits {limits(before)} became {limits(after)}"
+    return Change(vehicle, after.label, before.outcome, after.outcome, why)

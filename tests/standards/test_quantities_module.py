@@ -1,0 +1,184 @@
+"""What can be measured, and that no plausible range questions a published limit."""
+
+from collections.abc import Iterator
+from decimal import Decimal
+
+import pytest
+
+from standards import sheets
+from standards.judging import ADVISORY, ESSENTIAL_PER_AXLE
+from standards.quantities import (
+    QUANTITIES,
+    SHEET_ONLY_NAMES,
+    TRACK_NAMES,
+    Dimension,
+    Jaws,
+    Place,
+    name_of,
+)
+
+SCALES = [scale for family in sheets.families().values() for scale in family.scales]
+
+
+def printed(scale: sheets.Scale) -> Iterator[tuple[str, Decimal]]:
+    """Every limit and figure that the family's sheets hold for a measurable quantity."""
+    for code, limit in sheets.limits_for(scale).items():
+        if code in QUANTITIES:
+            for number in (limit.low, limit.high, limit.nominal):
+                if number is not None:
+                    yield code, number
+
+
+@pytest.mark.parametrize("scale", SCALES, ids=lambda scale: f"{scale.family} {scale.code}")
+def test_range_when_a_published_limit_is_measured_then_holds_it(scale) -> None:
+    for code, number in printed(scale):
+        low, high = QUANTITIES[code].plausible(scale)
+        assert low <= number <= high, (code, number)
+
+
+@pytest.mark.parametrize("scale", SCALES, ids=lambda scale: f"{scale.family} {scale.code}")
+def test_range_when_a_limit_is_typed_in_the_wrong_unit_then_does_not_hold_it(scale) -> None:
+    """Otherwise inches taken for millimetres would be judged without a question."""
+    for code, number in printed(scale):
+        low, high = QUANTITIES[code].plausible(scale)
+        assert not low <= number / Decimal("25.4") <= high, (code, number)
+        assert not low <= number * Decimal("25.4") <= high, (code, number)
+
+
+def test_limits_when_gone_through_then_are_not_few() -> None:
+    """The two tests above would pass on an empty list."""
+    seen = [pair for scale in SCALES for pair in printed(scale)]
+
+    assert len(seen) > 500
+    assert {code for code, _ in seen} == {
+        "back_to_back",
+        "wheel_check",
+        "over_flanges",
+        "flange_thickness",
+        "flange_depth",
+        "tyre_width",
+        "coupler_height",
+        "buffer_height",
+        "buffer_spacing",
+    }
+
+
+@pytest.mark.parametrize("code", QUANTITIES)
+@pytest.mark.parametrize("scale", SCALES, ids=lambda scale: f"{scale.family} {scale.code}")
+def test_range_when_asked_at_any_scale_then_runs_upwards(scale, code) -> None:
+    quantity = QUANTITIES[code]
+    low, high = quantity.plausible(scale)
+
+    assert low < high
+    assert (low < 0) == quantity.may_be_negative
+
+
+@pytest.mark.parametrize(
+    ("family", "scale", "grams"),
+    [
+        # NMRA RP-20.1: 4 oz for a 6 in HO car, 0.5 + 3 x 0.15 oz for a 3 in N car
+        ("nmra", "HO", "113.3980925"),
+        ("nmra", "N", "26.93204696875"),
+        ("nmra", "O", "396.89332375"),  # 5 + 9 x 1 oz
+        # NEM 302:2015: 0.4, 0.17, 0.12, 1.0 and 2.0 g per mm
+        ("nem", "H0", "40"),
+        ("nem", "N", "10.2"),
+        ("nem", "Z", "6"),
+        ("nem", "0", "200"),
+        ("nem", "I", "500"),
+    ],
+)
+def test_mass_range_when_a_car_has_its_published_mass_then_holds_it(family, scale, grams) -> None:
+    low, high = QUANTITIES["mass"].plausible(sheets.scale(family, scale))
+
+    assert low <= Decimal(grams) <= high
+
+
+@pytest.mark.parametrize(
+    ("code", "low", "high"),
+    [
+        # 1:160 on 8.9662 mm (.353 in), worked by hand from the factors of the module
+        ("back_to_back", "5.828030", "8.876538"),
+        ("wheel_diameter", "1.875", "15.625"),
+        ("trip_pin_clearance", "-0.9375", "2.1875"),
+        ("body_length", "7.5", "300"),
+        ("mass", "1.46484375", "366.2109375"),
+        ("start_rolling_grade", "0.1", "12"),
+    ],
+)
+def test_range_when_worked_out_in_n_then_grows_with_gauge_ratio_or_bulk(code, low, high) -> None:
+    """The factors are common practice, no source."""
+    found = QUANTITIES[code].plausible(sheets.scale("nmra", "N"))
+
+    assert found == (Decimal(low), Decimal(high))
+
+
+def test_quantities_when_listed_then_are_keyed_by_their_code_and_named_once() -> None:
+    assert all(code == quantity.code for code, quantity in QUANTITIES.items())
+    names = [quantity.name for quantity in QUANTITIES.values()]
+    assert len(names) == len(set(names))
+
+
+def test_quantities_when_measured_then_have_the_unit_they_are_held_in() -> None:
+    units = {code: quantity.unit for code, quantity in QUANTITIES.items()}
+
+    assert units.pop("mass") == "g"
+    assert units.pop("start_rolling_grade") == "%"
+    assert set(units.values()) == {"mm"}
+    assert [each.unit for each in Dimension] == ["mm", "g", "%"]
+
+
+def test_letters_when_printed_on_the_drawings_then_are_those() -> None:
+    """NMRA S-4.2 and NEM 310: B, T, D, N and K."""
+    assert {code: each.letter for code, each in QUANTITIES.items() if each.letter} == {
+        "back_to_back": "B",
+        "flange_thickness": "T",
+        "flange_depth": "D",
+        "tyre_width": "N",
+        "wheel_check": "K",
+    }
+
+
+@pytest.mark.parametrize(
+    ("code", "jaws"),
+    [
+        ("back_to_back", Jaws.INSIDE),
+        ("flange_depth", Jaws.DEPTH),
+        ("coupler_height", Jaws.NONE),  # by a height gauge or a rule on the rail
+        ("tyre_width", Jaws.OUTSIDE),
+        ("body_length", Jaws.OUTSIDE),
+        ("mass", Jaws.NONE),
+        ("start_rolling_grade", Jaws.NONE),
+    ],
+)
+def test_jaws_when_a_caliper_takes_it_then_are_the_ones_that_reach(code, jaws) -> None:
+    """Inside jaws and depth rod are less exact (DIN 862, from memory)."""
+    assert QUANTITIES[code].jaws is jaws
+
+
+def test_computed_quantities_when_listed_then_are_the_two_sums() -> None:
+    assert [code for code, each in QUANTITIES.items() if each.is_computed] == [
+        "wheel_check",
+        "over_flanges",
+    ]
+
+
+def test_essential_and_advisory_when_listed_then_are_known_and_apart() -> None:
+    known = set(QUANTITIES) | set(SHEET_ONLY_NAMES)
+
+    assert known >= ADVISORY
+    assert all(QUANTITIES[code].place is Place.AXLE for code in ESSENTIAL_PER_AXLE)
+    assert not set(ESSENTIAL_PER_AXLE) & ADVISORY
+
+
+def test_names_when_a_sheet_holds_a_figure_then_is_in_words() -> None:
+    for sheet in sheets.all_sheets():
+        for row in sheet.rows:
+            for code in row.limits:
+                known = code in QUANTITIES or code in TRACK_NAMES or code in SHEET_ONLY_NAMES
+                assert known, (sheet.id, code)
+                assert "_" not in name_of(code)
+    assert name_of("back_to_back") == "Back-to-back"
+    assert name_of("flangeway") == "Flangeway at the frog"
+    assert name_of("pocket_height") == "Coupler pocket height"
+    assert name_of("something_else") == "Something else"

@@ -1,0 +1,338 @@
+"""What to do about a finding, and by how much."""
+
+import re
+import tomllib
+from decimal import Decimal
+from pathlib import Path
+
+import pytest
+
+from standards import remedies as module
+from standards import sheets
+from standards.conformity import Outcome, Rule
+from standards.judging import (
+    Finding,
+    GaugeResult,
+    HouseRule,
+    Observation,
+    Subject,
+    judge_vehicle,
+)
+from standards.metrology import evaluate
+from standards.quantities import QUANTITIES
+from standards.remedies import COMMON_PRACTICE, Mend, mends, remedies
+
+D = Decimal
+HO = sheets.scale("nmra", "HO")
+H0 = sheets.scale("nem", "H0")
+HALF_OUNCE = D("14.1747615625")
+
+
+def seen(quantity: str, value: str, at: str = "", error: str = "0") -> Observation:
+    measured = evaluate([D(value)], max_error=D(error), resolution=D(0))
+    return Observation(quantity, at, measured=measured)
+
+
+def found(
+    *observations: Observation,
+    scale: sheets.Scale = HO,
+    house: tuple[HouseRule, ...] = (),
+    code: int | None = 110,
+    rule: Rule = Rule.SIMPLE,
+) -> tuple[Finding, ...]:
+    declared = {} if code is None else {"1": code, "2": code}
+    return judge_vehicle(
+        Subject(scale, axles=2, declared_codes=declared), observations, house, rule
+    )
+
+
+def only(*observations: Observation, **facts) -> Mend:
+    (mend,) = mends(found(*observations, **facts))
+    return mend
+
+
+# --- Amounts ----------------------------------------------------------------------------------
+
+
+def test_narrow_back_to_back_when_mended_then_amounts_reach_to_each_limit_and_the_middle() -> None:
+    """NMRA S-4.2 HO with RP-25 code 110: 14.3764 to 14.605 mm, middle 14.4907."""
+    mend = only(seen("back_to_back", "14.22", "1"))
+
+    assert (mend.least, mend.most, mend.aim) == (D("0.1564"), D("0.385"), D("0.2707"))
+    assert mend.is_needed
+    assert (mend.quantity, mend.at) == ("back_to_back", "1")
+    assert mend.remedy.too == "small"
+
+
+@pytest.mark.parametrize(
+    ("unit", "places", "text"),
+    [
+        ("mm", 2, "Spread the wheels on axle 1 by 0.16 to 0.39 mm"),
+        ("mm", 4, "Spread the wheels on axle 1 by 0.1564 to 0.3850 mm"),
+        ("in", 3, "Spread the wheels on axle 1 by 0.006 to 0.015 in"),
+        ("in", 4, "Spread the wheels on axle 1 by 0.0062 to 0.0152 in"),
+    ],
+)
+def test_narrow_back_to_back_when_put_in_words_then_says_how_much_in_the_unit(
+    unit, places, text
+) -> None:
+    """0.1564 mm is .00616 in and 0.385 mm is .01516 in."""
+    assert only(seen("back_to_back", "14.22", "1")).headline(unit, places) == text
+
+
+def test_wide_back_to_back_when_mended_then_is_pressed_together() -> None:
+    """NMRA S-4.2 HO with RP-25 code 110: 14.3764 to 14.605 mm."""
+    mend = only(seen("back_to_back", "14.70", "2"))
+
+    assert (mend.least, mend.most, mend.aim) == (D("0.095"), D("0.3236"), D("0.2093"))
+    assert mend.headline("mm", 3) == "Press the wheels on axle 2 together by 0.095 to 0.324 mm"
+
+
+def test_wide_back_to_back_when_no_flange_is_known_then_is_still_pressed_together() -> None:
+    """NMRA S-4.2 HO: B min 14.3764 mm; 15.5 mm is above K max 15.367 mm itself."""
+    mend = only(seen("back_to_back", "15.5", "1"), code=None)
+
+    assert mend.remedy.too == "large"
+    assert (mend.least, mend.most) == (D("0.133"), D("1.1236"))
+
+
+def test_thick_flange_when_no_back_to_back_suits_it_then_the_wheelset_is_changed() -> None:
+    """NMRA S-4.2 HO: K max 15.367 less 1.2 mm is 14.167 mm, 0.2094 mm below B min 14.3764."""
+    listed = mends(found(seen("back_to_back", "14.4", "1"), seen("flange_thickness", "1.2", "1")))
+
+    assert [mend.headline("mm", 2) for mend in listed] == [
+        "Change the wheelset of axle 1: its flange is 0.21 mm too thick",
+        "Bring the check gauge of axle 1 down by 0.23 mm",
+    ]
+
+
+def test_aim_when_the_sheet_prints_a_figure_then_is_that_figure() -> None:
+    """NEM 360: 8.5 plus or minus 0.5; NEM 303, size I: 33.0 plus 0.5 minus 1.5."""
+    low = only(seen("coupler_height", "7.5", "A"), scale=H0)
+    buffer = only(seen("buffer_height", "34", "B"), scale=sheets.scale("nem", "I"))
+
+    assert (low.least, low.most, low.aim) == (D("0.5"), D("1.5"), D("1.0"))
+    assert low.headline("mm", 1) == "Raise the coupler at end A by 0.5 to 1.5 mm"
+    assert (buffer.least, buffer.most, buffer.aim) == (D("0.5"), D("2.5"), D("1.0"))
+    assert buffer.headline("mm", 1) == "Lower the buffers at end B by 0.5 to 2.5 mm"
+
+
+def test_amount_when_only_one_limit_is_printed_then_is_one_number() -> None:
+    """NMRA S-4.2 HO: N min .108 in."""
+    mend = only(seen("tyre_width", "2.7178", "1"))  # .107 in
+
+    assert (mend.least, mend.most, mend.aim) == (D("0.0254"), None, None)
+    assert mend.headline("in", 3) == (
+        "Change the wheelset of axle 1, or keep it to fine track: its tyre is 0.001 in too narrow"
+    )
+
+
+def test_amount_when_both_limits_are_one_number_then_is_told_once() -> None:
+    house = (HouseRule("body_width", D(32), D(32), "the tunnel"),)
+    weighed = (HouseRule("mass", D(100), D(100), "club"),)
+
+    assert mends(found(seen("body_width", "33"), house=house)) == ()  # nothing is known to do
+    assert only(seen("mass", "90"), house=weighed).headline("g", 1) == "Add 10.0 g"
+
+
+def test_amount_when_a_gauge_was_used_then_is_what_the_gauge_asks() -> None:
+    mend = only(Observation("back_to_back", "1", gauge=GaugeResult.TOO_SMALL))
+
+    assert (mend.least, mend.most, mend.aim) == (None, None, None)
+    assert mend.headline("mm", 2) == "Spread the wheels on axle 1 by what the gauge asks"
+
+
+def test_mass_when_too_small_then_says_what_to_add_in_the_units_of_the_scale() -> None:
+    """NMRA RP-20.1, HO, 6 in: 4 oz; half an ounce about it is a rule of one club (cvlrr.com)."""
+    club = HouseRule("mass", HALF_OUNCE, HALF_OUNCE, "club", about_sheet=True)
+    mend = only(seen("body_length", "152.4"), seen("mass", "85.048569375"), house=(club,))
+
+    assert (mend.least, mend.most) == (HALF_OUNCE, 3 * HALF_OUNCE)
+    assert mend.aim == 2 * HALF_OUNCE
+    assert mend.headline("oz", 1) == "Add 0.5 to 1.5 oz"
+    assert mend.headline("g", 1) == "Add 14.2 to 42.5 g"
+
+
+# --- What is listed ---------------------------------------------------------------------------
+
+
+def test_findings_when_within_or_not_judged_then_need_no_mending() -> None:
+    listed = found(
+        seen("back_to_back", "14.5", "1"),
+        seen("coupler_height", "5", "A"),  # S-2 prints no tolerance
+        seen("body_length", "900"),
+    )
+
+    assert {finding.outcome for finding in listed} == {Outcome.WITHIN, Outcome.NOT_JUDGED}
+    assert mends(listed) == ()
+
+
+@pytest.mark.parametrize(
+    ("value", "outcome", "count"),
+    [
+        ("14.35", Outcome.UNDECIDED, 1),  # past the limit, by less than the caliper can tell
+        ("14.40", Outcome.UNDECIDED, 0),  # inside it, by less than the caliper can tell
+        ("14.62", Outcome.UNDECIDED, 1),
+        ("14.28", Outcome.OUTSIDE, 1),
+    ],
+)
+def test_undecided_when_the_value_is_past_the_limit_then_is_offered_and_not_needed(
+    value, outcome, count
+) -> None:
+    """NMRA S-4.2 HO with RP-25 code 110: 14.3764 to 14.605 mm."""
+    listed = found(seen("back_to_back", value, "1", error="0.05"), rule=Rule.NINETY_FIVE)
+    offered = mends(listed)
+
+    assert listed[0].outcome is outcome
+    assert len(offered) == count
+    assert [mend.is_needed for mend in offered] == [outcome is Outcome.OUTSIDE] * count
+
+
+def test_undecided_when_the_flange_is_unknown_then_nothing_is_to_be_done_to_the_wheel() -> None:
+    listed = found(seen("back_to_back", "14.5", "1"), code=None)
+
+    assert listed[0].outcome is Outcome.UNDECIDED
+    assert mends(listed) == ()
+
+
+def test_mends_when_sorted_then_needed_work_comes_first() -> None:
+    """NEM 302:2015 asks 40 g of 100 mm; NEM 360 8.0 mm; NEM 310:2009 B min 14.4 mm."""
+    listed = mends(
+        found(
+            seen("buffer_spacing", "19.0", "A"),  # advisory
+            seen("coupler_height", "7.5", "B"),
+            seen("length_over_buffers", "100"),
+            seen("mass", "30"),  # advisory
+            seen("back_to_back", "14.0", "2"),
+            scale=H0,
+        )
+    )
+
+    assert [(mend.quantity, mend.at, mend.is_needed) for mend in listed] == [
+        ("back_to_back", "2", True),
+        ("coupler_height", "B", True),
+        ("buffer_spacing", "A", False),
+        ("mass", "", False),
+    ]
+
+
+# --- The list itself --------------------------------------------------------------------------
+
+
+def judgeable() -> set[tuple[str, str]]:
+    """Every quantity and direction in which a sheet of some family can find it outside."""
+    needed = set()
+    for family in sheets.families().values():
+        for scale in family.scales:
+            for code, limit in sheets.limits_for(scale).items():
+                if code in QUANTITIES:
+                    needed |= {(code, "small")} if limit.low is not None else set()
+                    needed |= {(code, "large")} if limit.high is not None else set()
+            rule = sheets.mass_rule_for(scale)
+            if rule is not None and rule.minimum_g_per_mm is not None:
+                needed |= {("mass", "small"), ("mass", "large")}
+    return needed
+
+
+def test_remedies_when_a_sheet_can_find_something_outside_then_hold_one_for_it() -> None:
+    needed = judgeable() | {("back_to_back", "large")}  # derived from K max
+
+    assert {
+        ("back_to_back", "small"),
+        ("flange_depth", "large"),
+        ("tyre_width", "small"),
+        ("coupler_height", "large"),
+        ("mass", "small"),
+    } <= needed
+    assert needed - set(remedies()) == set()
+
+
+def test_remedies_when_a_house_limit_is_what_they_are_outside_of_then_hold_one_too() -> None:
+    """Wheel diameter, axle length, trip pin and rolling are limited by houses and makers only."""
+    assert {
+        ("wheel_diameter", "small"),
+        ("wheel_diameter", "large"),
+        ("axle_length", "small"),
+        ("axle_length", "large"),
+        ("trip_pin_clearance", "small"),
+        ("trip_pin_clearance", "large"),
+        ("start_rolling_grade", "large"),
+    } <= set(remedies())
+
+
+def test_remedies_when_read_then_each_is_there_once_and_about_something_measured() -> None:
+    with (Path(module.__file__).parent / "remedies.toml").open("rb") as file:
+        raw = tomllib.load(file)["remedy"]
+
+    assert len(raw) == len(remedies())
+    for quantity, too in remedies():
+        assert quantity in QUANTITIES
+        assert too in ("small", "large")
+
+
+@pytest.mark.parametrize("key", remedies(), ids="-".join)
+def test_remedy_when_put_in_words_then_names_the_amount_and_leaves_no_gap(key) -> None:
+    remedy = remedies()[key]
+    at = "" if QUANTITIES[key[0]].place.value == "vehicle" else "1"
+    mend = Mend(key[0], at, remedy, D("0.5"), D("1.5"), None, is_needed=True)
+    headline = mend.headline(QUANTITIES[key[0]].unit, 1)
+
+    assert f"0.5 to 1.5 {QUANTITIES[key[0]].unit}" in headline
+    assert "{" not in headline
+    assert (f"{QUANTITIES[key[0]].place.value} 1" in headline) == bool(at)
+    assert remedy.how.endswith(".")
+    assert remedy.source == COMMON_PRACTICE
+
+
+# --- Safety -----------------------------------------------------------------------------------
+
+HARMLESS = {
+    ("over_flanges", "small"),
+    ("over_flanges", "large"),
+    ("flange_thickness", "small"),
+    ("tyre_width", "small"),
+    ("tyre_width", "large"),
+    ("wheel_diameter", "small"),
+    ("wheel_diameter", "large"),
+    ("axle_length", "small"),
+    ("axle_length", "large"),
+    ("buffer_height", "small"),
+    ("buffer_spacing", "small"),
+    ("buffer_spacing", "large"),
+}
+RISKY = re.compile(
+    r"\b(cut|fil(e|es|ing)|drill\w*|solvents?|fluid|glue|compound|lathe|vice|press\w*|lead|solder"
+    r"|melt|pliers|lever|blade|knife|ease|material off|turning)\b",
+    re.IGNORECASE,
+)
+
+
+def test_remedies_when_they_have_no_caution_then_are_those_that_need_none() -> None:
+    without = {key for key, remedy in remedies().items() if not remedy.caution}
+
+    assert without == HARMLESS
+    for key in without:
+        assert RISKY.search(f"{remedies()[key].headline} {remedies()[key].how}") is None, key
+
+
+@pytest.mark.parametrize(
+    ("quantity", "too", "words"),
+    [
+        ("mass", "small", "Lead is poisonous"),
+        ("mass", "small", "keep it from children"),
+        ("mass", "large", "Old ballast may be lead"),
+        ("trip_pin_clearance", "small", "Wear eye protection: cut pins fly"),
+        ("trip_pin_clearance", "large", "eye protection"),
+        ("flange_thickness", "large", "with eye protection"),
+        ("flange_depth", "large", "with eye protection"),
+        ("coupler_height", "large", "eye protection when filing or drilling"),
+        ("buffer_height", "large", "eye protection when filing or drilling"),
+        ("coupler_height", "small", "Cut shims away from yourself"),
+        ("back_to_back", "small", "moving air"),
+        ("back_to_back", "large", "Keep fingers out of the jaws"),
+        ("flange_depth", "small", "away from flames"),
+        ("start_rolling_grade", "large", "no flame"),
+    ],
+)
+def test_caution_when_the_work_can_hurt_then_says_how_not_to(quantity, too, words) -> None:
+    assert words in remedies()[quantity, too].caution

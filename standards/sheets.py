@@ -107,6 +107,7 @@ class Row:
     scales: tuple[str, ...]
     gauge: Decimal | None
     code: int | None
+    unit: str
     basis: str
     provenance: str
     limits: Mapping[str, Limit]
@@ -267,6 +268,7 @@ def _row(raw: Mapping[str, Any], table: Mapping[str, Any]) -> Row:
         scales=tuple(raw.get("scales", ())),
         gauge=_decimal(raw["gauge"]) if "gauge" in raw and "scales" not in raw else None,
         code=raw.get("code"),
+        unit=unit,
         basis=raw.get("basis", STATED),
         provenance=raw.get("provenance", table["provenance"]),
         limits={},

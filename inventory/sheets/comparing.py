@@ -205,6 +205,11 @@ class Cell:
         return f"{'; '.join(words)}." if words else ""
 
     @property
+    def is_derived(self) -> bool:
+        """Whether a limit that it was judged by is reckoned from printed ones."""
+        return self.finding is not None and self.is_limited and self.finding.is_derived
+
+    @property
     def is_second_hand(self) -> bool:
         """Whether a limit was only read quoted elsewhere."""
         if self.finding is not None:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from decimal import Decimal, InvalidOperation
+from decimal import Decimal
 
 from django import forms
 from django.core.exceptions import ValidationError
@@ -121,7 +121,7 @@ def with_known_gauge(text: str) -> str:
     try:
         number = Decimal(text.strip())
         near = comparing.gauge_near(number) if number.is_finite() and number > 0 else None
-    except InvalidOperation:
+    except ArithmeticError:  # no number, or one beyond all reckoning
         return text
     return plain(near.mm) if near else text
 

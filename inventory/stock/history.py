@@ -4,12 +4,15 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from decimal import Decimal
+from urllib.parse import urlencode
 
 from django.db.models import Count, Q, QuerySet
 
 from inventory.stock.models import Inspection, Vehicle, Verdict
 from standards.conformity import Outcome
 from standards.judging import Service
+
+COMPARED = ("back_to_back", "flange_thickness", "flange_depth", "tyre_width")
 
 
 def scales_in_use() -> list[tuple[str, str]]:
@@ -80,3 +83,20 @@ def trends_of(vehicle: Vehicle) -> list[Trend]:
         Trend(each[-1], [(f"{v.inspection.started_at:%Y-%m-%d}", v.value) for v in each])
         for each in sorted(repeated, key=lambda each: each[-1].bench_order())
     ]
+
+
+def wheelsets_to_compare(vehicle: Vehicle, standing: list[Verdict]) -> list[tuple[str, str]]:
+    """Each measured axle with the query that puts its figures before every family of standards."""
+    found = []
+    for wheelset in vehicle.wheelsets.all():
+        at = str(wheelset.axle)
+        figures = {
+            verdict.quantity: f"{verdict.value.normalize():f} mm"
+            for verdict in standing
+            if verdict.at == at and verdict.quantity in COMPARED and verdict.value is not None
+        }
+        if figures:
+            code = {"code": wheelset.profile_code} if wheelset.profile_code else {}
+            query = {"gauge": f"{vehicle.standard.gauge_mm.normalize():f}", **figures, **code}
+            found.append((at, urlencode(query)))
+    return found

@@ -69,6 +69,7 @@ def vehicle(request: HttpRequest, pk: int) -> HttpResponse:
             ),
             "facts": [verdict for verdict in standing if not verdict.is_limited],
             "mends": mends(verdict.as_finding() for verdict in standing),
+            "axles": history.wheelsets_to_compare(shown, standing),
             "inspections": list(history.inspections_of(shown)),
             "trends": history.trends_of(shown),
         },

@@ -1,6 +1,8 @@
 """The list, the page of one vehicle, and the set-up pages."""
 
+import re
 from decimal import Decimal
+from html import unescape
 
 import pytest
 from django.urls import reverse
@@ -195,6 +197,26 @@ def test_second_hand_figures_are_marked_on_the_page(page, owner):
 
 
 HOSTILE = "<script>alert(1)</script>"
+
+
+def test_vehicle_page_leads_to_the_comparison_with_every_family(client, owner, page):
+    vehicle = make_vehicle(owner)
+    measure(
+        vehicle,
+        owner,
+        {
+            ("back_to_back", "1"): ".570 in",
+            ("flange_thickness", "1"): ".030 in",
+            ("flange_depth", "1"): ".025 in",
+            ("tyre_width", "1"): ".110 in",
+        },
+    )
+    shown = page("stock:vehicle", vehicle.pk)
+    address = re.search(r'href="(/standards/meets/[^"]+)"', shown).group(1)
+    compared = client.get(unescape(address)).content.decode()
+    # RP-25 code 110 wheels at .570 in lie well inside S-4.2 HO.
+    assert "meets" in compared
+    assert 'value="14.478 mm"' in compared
 
 
 def test_hostile_text_is_shown_as_text(page, owner):

@@ -17,7 +17,9 @@ from inventory.stock.recording import (
     withdraw_reading,
 )
 from standards.judging import GaugeResult
+from standards.profiles import TOLD_BY, tell_code
 from standards.quantities import QUANTITIES, Quantity
+from standards.sheets import profiles_for
 from standards.units import Unreadable
 
 
@@ -125,6 +127,41 @@ def sums_of(inspection: Inspection, step: Step) -> list[Verdict]:
         for verdict in inspection.verdicts.current().filter(at=step.at, reading__isnull=True)
         if verdict.value is not None
     ]
+
+
+@dataclass(frozen=True)
+class Contour:
+    """The listed wheel contour that an axle measures like, beside the one declared for it."""
+
+    measured_like: int | None
+    declared: int | None
+    told_by: tuple[str, ...]
+
+    @property
+    def disagrees(self) -> bool:
+        return None not in (self.measured_like, self.declared) and (
+            self.measured_like != self.declared
+        )
+
+
+def contour_of(inspection: Inspection, step: Step, fields: list[Field]) -> Contour | None:
+    """What contour the wheels of this axle are, once two of its three dimensions are measured."""
+    vehicle = inspection.vehicle
+    measured = {
+        shown.code: shown.reading.value
+        for shown in fields
+        if shown.code in TOLD_BY and shown.reading and shown.reading.value is not None
+    }
+    matches = tell_code(measured, profiles_for(vehicle.standard))
+    if len(measured) < 2 or not matches:
+        return None
+    declared = {str(each.axle): each.profile_code for each in vehicle.wheelsets.all()}
+    best = matches[0]
+    return Contour(
+        best.code if best.is_like else None,
+        declared.get(step.at),
+        tuple(QUANTITIES[code].name.lower() for code in measured),
+    )
 
 
 def take(

@@ -10,7 +10,7 @@ from django.urls import reverse
 from django.utils import timezone
 from django.views.decorators.http import require_POST
 
-from inventory.bench.entry import Field, Instruments, fields_of, sums_of, take
+from inventory.bench.entry import Field, Instruments, contour_of, fields_of, sums_of, take
 from inventory.bench.forms import BeginForm, FinishForm, defaults_from
 from inventory.bench.steps import Step, steps_for
 from inventory.people.access import writers_only
@@ -120,6 +120,7 @@ def measure(request: HttpRequest, pk: int, slug: str) -> HttpResponse:
             "fields": fields,
             "focus": focus if focus in step.quantities else _first_open(fields),
             "sums": sums_of(inspection, step),
+            "contour": contour_of(inspection, step, fields),
         },
         status=422 if not all(field.is_settled for field in fields) else 200,
     )
@@ -147,6 +148,7 @@ def reading(request: HttpRequest, pk: int, slug: str, quantity: str) -> HttpResp
             "fields": fields,
             "said": shown,
             "sums": sums_of(inspection, step),
+            "contour": contour_of(inspection, step, fields),
         },
     )
 

@@ -244,6 +244,22 @@ def test_htmx_flange_reading_also_brings_the_new_verdict_on_the_back_to_back(ben
     assert "Check gauge of the wheelset" in said
 
 
+@pytest.mark.parametrize(
+    ("readings", "words"),
+    [
+        # RP-25: code 110 is .110 wide with a flange .030 thick and .025 deep; code 88 is .088,
+        # .025 and .023.
+        ({"tyre_width": ".110 in", "flange_thickness": ".030 in"}, "is like RP-25 code 110"),
+        ({"tyre_width": ".088 in", "flange_depth": ".023 in"}, "<b>code 110 is declared</b>"),
+        ({"tyre_width": ".098 in", "flange_thickness": ".030 in"}, "no contour of RP-25"),
+    ],
+)
+def test_bench_tells_which_contour_a_wheel_is(bench, inspection, readings, words):
+    typed = {f"typed-{quantity}": text for quantity, text in readings.items()}
+    bench.post(at(inspection, "axle-1"), typed)
+    assert words in bench.get(at(inspection, "axle-1")).content.decode()
+
+
 @pytest.mark.parametrize("slug", ["axle-9", "end-C", "roof"])
 def test_place_that_the_vehicle_has_not_is_not_found(bench, inspection, slug):
     assert bench.get(at(inspection, slug)).status_code == 404

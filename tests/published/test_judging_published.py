@@ -553,7 +553,13 @@ def test_h0_wagon_when_its_length_is_uncertain_then_so_is_the_limit() -> None:
 
     # The half-width of 0.5 mm is 0.2887 mm (u), the step of 0.5 mm 0.1443 mm; together 0.3227.
     assert found.low.u == pytest.approx(0.4 * 0.32275, abs=1e-5)
+    assert found.high.u == pytest.approx(0.52 * 0.32275, abs=1e-5)
     assert found.outcome is UNDECIDED
+    # 1.6449 times 0.16783 g is 0.276 g below the greatest, 52 g.
+    for typed, verdict in (("51.72 g", WITHIN), ("51.73 g", UNDECIDED)):
+        weighed = read_off("mass", typed, "")
+        heavy = judge("nem", "H0", length, weighed, rule=Rule.NINETY_FIVE)["mass"]
+        assert heavy.outcome is verdict
 
 
 def test_mass_when_the_length_was_not_measured_then_is_not_judged_and_asks_for_it() -> None:

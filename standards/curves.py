@@ -38,7 +38,7 @@ class Body:
             raise ImpossibleGeometry("A wheelbase or width cannot be below zero.")
         if self.pivot_distance > self.length:
             raise ImpossibleGeometry(
-                f"Pivots {self.pivot_distance:g} apart do not go under a body {self.length:g} long."
+                f"Pivots {self.pivot_distance:g} apart do not fit a body {self.length:g} long."
             )
 
 

@@ -2,10 +2,11 @@
 
 from __future__ import annotations
 
+import re
 import tomllib
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
-from decimal import Decimal
+from decimal import ROUND_CEILING, ROUND_FLOOR, Decimal
 from functools import cache
 from pathlib import Path
 
@@ -13,6 +14,8 @@ from standards.conformity import Outcome
 from standards.judging import Finding
 from standards.quantities import QUANTITIES
 from standards.units import spell
+
+_AMOUNT = re.compile(r"(?::(?: on a grade less by)?| by)? \{amount\}")
 
 COMMON_PRACTICE = "common practice, no source"
 
@@ -47,22 +50,29 @@ class Mend:
     is_needed: bool
 
     def headline(self, unit: str, decimals: int) -> str:
-        """The remedy with its amount in `unit`: "Spread the wheels on axle 2 by 0.16 mm"."""
+        """The remedy with its amount in `unit`: "Spread the wheels on axle 2 by 0.16 mm".
+
+        After a go/no-go gauge, which gives no amount, the words for it are left out.
+        """
         place = QUANTITIES[self.quantity].place.value
-        return self.remedy.headline.format(
+        words = self.remedy.headline
+        if self.least is None:
+            words = _AMOUNT.sub("", words)
+        return words.format(
             where=f"{place} {self.at}" if self.at else "the vehicle",
             amount=self._amount(unit, decimals),
         )
 
     def _amount(self, unit: str, decimals: int) -> str:
         if self.least is None:
-            return "what the gauge asks"
-        if self.most is None or self.most == self.least:
-            return spell(self.least, unit, decimals)
-        if self.least == 0:
-            return f"up to {spell(self.most, unit, decimals)}"
-        least = spell(self.least, unit, decimals).split()[0]
-        return f"{least} to {spell(self.most, unit, decimals)}"
+            return ""
+        # Rounded so that the least printed is enough, and the most is not too much.
+        least = spell(self.least, unit, decimals, ROUND_CEILING)
+        # "Its flange is 0.14 mm too deep": by how much at the least, there is no most.
+        if self.most is None or "{amount} too" in self.remedy.headline:
+            return least
+        most = spell(self.most, unit, decimals, ROUND_FLOOR)
+        return least if most == least else f"{least.split()[0]} to {most}"
 
 
 @cache
@@ -130,9 +140,16 @@ def _amounts(finding: Finding) -> tuple[Decimal | None, Decimal | None, Decimal 
     near, far = (low, high) if finding.direction < 0 else (high, low)
     if near is None:
         return None, None, None
-    middle = finding.nominal
-    if middle is None and low is not None and high is not None:
-        middle = (low + high) / 2
     least = abs(near - value)
     most = None if far is None else abs(far - value)
-    return least, most, None if middle is None else abs(middle - value)
+    target = _target(low, high, finding.nominal)
+    return least, most, None if target is None else abs(target - value)
+
+
+def _target(low: Decimal | None, high: Decimal | None, nominal: Decimal | None) -> Decimal | None:
+    """The sheet's figure, unless a house limit leaves it out; else the middle of the limits."""
+    if nominal is not None:
+        is_allowed = (low is None or low <= nominal) and (high is None or nominal <= high)
+        if is_allowed:
+            return nominal
+    return None if low is None or high is None else (low + high) / 2

@@ -29,6 +29,7 @@ MOST_CHARACTERS = 200
 MOST_DIGITS = 12
 MOST_READINGS = 25
 LARGEST_SPREAD = Decimal("1.25")
+METRE = Decimal(1000)
 
 _PINT_NAME = {
     "in": "inch",
@@ -72,7 +73,6 @@ _SPELLINGS = {
     "foot": "ft",
     "feet": "ft",
     "g": "g",
-    "gr": "g",
     "gram": "g",
     "grams": "g",
     "gramme": "g",
@@ -108,6 +108,10 @@ _LOOK_ALIKE = str.maketrans(
         "\u00a0": " ",
         "\u2009": " ",
         "\u202f": " ",
+        "\u200b": None,
+        "\u200e": None,
+        "\u200f": None,
+        "\ufeff": None,
         "\t": " ",
         "\n": " ",
         "\r": " ",
@@ -126,7 +130,7 @@ _TOKEN = re.compile(
     (?P<mixed>\d+(?:\ +|-)\d+\s*/\s*\d+)
   | (?P<fraction>\d+\s*/\s*\d+)
   | (?P<number>(?:\d+(?:[.,]\d+)?|[.,]\d+))
-  | (?P<unit>[A-Za-zµ]+|''|["'%])
+  | (?P<unit>[A-Za-zµ]+\.?|''|["'%])
   | (?P<sign>[-+])
   | (?P<between>\s*[;,]\s+|\s*;\s*|\s+)
     """,
@@ -212,12 +216,14 @@ def plain(number: Decimal) -> str:
     return text.rstrip("0").rstrip(".") if "." in text else text
 
 
-def spell(value: Decimal, unit: str, decimals: int | None = None) -> str:
+def spell(
+    value: Decimal, unit: str, decimals: int | None = None, rounding: str = ROUND_HALF_UP
+) -> str:
     """A value in mm, g or % as text in `unit`; exact when no number of decimals is given."""
     amount = from_base(value, unit)
     if decimals is None:
         return f"{plain(amount)} {unit}"
-    return f"{amount.quantize(Decimal(1).scaleb(-decimals), ROUND_HALF_UP):f} {unit}"
+    return f"{amount.quantize(Decimal(1).scaleb(-decimals), rounding):f} {unit}"
 
 
 # --- Reading bench text -----------------------------------------------------------------------
@@ -269,7 +275,7 @@ def read(
         if dimension != "length" or to_scale is None:
             raise Unreadable(
                 typed,
-                "Only the length of a vehicle can be brought from full size to scale.",
+                "Only lengths can be brought from full size to scale.",
                 "Type what you measured on the model.",
             )
         values = tuple(to_scale(value) for value in values)
@@ -365,7 +371,7 @@ def _group(typed: str, tokens: Sequence[tuple[str, str]]) -> list[list[_Term]]:
             terms.append(_Term(sign * _amount(typed, kind, token), written, None))
             sign = 1
         elif kind == "unit":
-            unit = _SPELLINGS.get("in" if token == "''" else token.casefold())
+            unit = _SPELLINGS.get("in" if token == "''" else token.casefold().rstrip("."))
             _check_unit(typed, token, unit, bool(terms) and terms[-1].unit is None)
             terms[-1] = _Term(terms[-1].amount, terms[-1].written, unit)
     if not terms:
@@ -374,6 +380,13 @@ def _group(typed: str, tokens: Sequence[tuple[str, str]]) -> list[list[_Term]]:
     for term in terms:
         before = groups[-1] if groups else []
         large = before[0].unit if len(before) == 1 and before[0].amount >= 0 else None
+        if large in _COMPOUND and term.unit is None:
+            raise Unreadable(
+                typed,
+                f"“{term.written}” after {large} has no unit.",
+                f"Type it with its unit, as in {before[0].written} {large} {term.written} "
+                f"{_COMPOUND[large]}.",
+            )
         if large in _COMPOUND and _COMPOUND[large] == term.unit and term.amount >= 0:
             before.append(term)
         else:
@@ -505,7 +518,7 @@ def _as_typed_otherwise(
     full_size = _as_full_size(typed, low, high, to_scale)
     if typed.is_compound or typed.is_full_size:
         return full_size
-    if full_size and typed.unit in ("ft", "m"):
+    if full_size and (typed.unit in ("ft", "m") or min(typed.values) > METRE):
         return full_size  # nobody measures a model in feet or metres
     numbers = [value / _factor(typed.unit, BASE[typed.dimension]) for value in typed.values]
     for unit in ("in", "mm", "thou", "cm", "ft", "oz", "g", "kg", "lb", "m"):

@@ -44,7 +44,7 @@ QUANTITY_CODES = {
 }
 HOLDINGS = {"wheelset", "profile", "track", "mass", "coupler", "buffer", "scale", "other"}
 LIMIT_KEYS = {"min", "max", "nominal", "plus", "minus"}
-LIMIT_WORDS = {"provenance", "basis", "source", "note", "not_held"}
+LIMIT_WORDS = {"provenance", "basis", "source", "note", "not_held", "coupler"}
 ROW_KEYS = {
     "name",
     "scales",

@@ -117,6 +117,16 @@ def test_aim_when_the_sheet_prints_a_figure_then_is_that_figure() -> None:
     assert buffer.headline("mm", 1) == "Lower the buffers at end B by 0.5 to 2.5 mm"
 
 
+def test_aim_when_the_house_leaves_the_printed_figure_out_then_is_its_own_middle() -> None:
+    """NEM 360 prints 8.5; a house asks for 7.8 to 8.2, or for 8.6 at least."""
+    narrow = (HouseRule("coupler_height", D("7.8"), D("8.2"), "our old stock"),)
+    open_ended = (HouseRule("coupler_height", D("8.6"), None, "our old stock"),)
+    low = seen("coupler_height", "7.5", "A")
+
+    assert only(low, scale=H0, house=narrow).aim == D("0.5")
+    assert only(low, scale=H0, house=open_ended).aim is None
+
+
 def test_amount_when_only_one_limit_is_printed_then_is_one_number() -> None:
     """NMRA S-4.2 HO: N min .108 in."""
     mend = only(seen("tyre_width", "2.7178", "1"))  # .107 in

@@ -55,6 +55,9 @@ ADVISORY = frozenset({"mass", "start_rolling_grade", "axle_length", "buffer_spac
 #: Without these on every axle nothing can be said about running. Common practice, no source.
 ESSENTIAL_PER_AXLE = ("back_to_back",)
 
+#: What else of a wheelset a sheet may limit: not measured, it is advice, for it is not a pass.
+LIMITED_PER_AXLE = ("flange_thickness", "flange_depth", "tyre_width")
+
 
 @dataclass(frozen=True)
 class Observation:
@@ -122,8 +125,8 @@ class Finding:
 
     Numbers are in mm, g or %. `nominal` is a figure that the sheet prints without limits about
     it, `nominal_u` its standard uncertainty where it was reckoned from a measured length.
-    `not_held` is "min" or "max" where that limit is printed but was not read. `sheets` are the
-    ids of the sheets judged by; `note` says in words what a reader has to know;
+    `not_held` is "min", "max" or "both" where that limit is printed but was not read. `sheets` are
+    the ids of the sheets judged by; `note` says in words what a reader has to know;
     `is_judged_by_house` marks a house limit.
     """
 
@@ -454,15 +457,21 @@ class _Bench:
         if (quantity, at) in self.seen or (limit is None and quantity not in self.house):
             return []
         stated = Finding(quantity, at, _NOT_JUDGED) if limit is None else _from_limit(limit, at)
+        stated = self._by_house(stated)
         back, flange = self.measured("back_to_back", at), self.measured("flange_thickness", at)
         if back is None or flange is None:
-            is_said_already = limit is not None and limit.low is None and not limit.not_held
+            is_said_already = (
+                quantity not in self.house
+                and limit is not None
+                and limit.low is None
+                and not limit.not_held
+            )
             if is_said_already or ("back_to_back", at) not in self.seen:
                 return []  # the greatest back-to-back, derived from it, says the same
             return [_add_note(stated, "Needs back-to-back and flange thickness in numbers.")]
         # The two are taken with different jaws, so their errors are counted as independent.
         total = combine_sum(back, _times(flange, flanges))
-        return [self._judged(self._by_house(stated), total)]
+        return [self._judged(stated, total)]
 
     def _earlier(self, quantity: str, at: str, *, by: Iterable[str]) -> list[Finding]:
         """What was measured earlier, judged again by what was measured now."""
@@ -483,6 +492,8 @@ def _times(measured: Measured, n: int) -> Measured:
 
 
 def _add_note(finding: Finding, note: str) -> Finding:
+    if note in finding.note:
+        return finding
     return replace(finding, note=f"{finding.note} {note}".strip())
 
 
@@ -518,7 +529,8 @@ def _from_limit(limit: Limit, at: str) -> Finding:
     if not limit.has_bounds and limit.nominal is not None:
         figure = f"{sheet(limit.sheet).short}: {_printed(limit, 'nominal')}"
         how = "printed without a tolerance" if is_printed else f"{limit.basis}, not printed"
-        note = f"{figure}, {how}. {note}".strip()
+        figure = figure if limit.not_held else f"{figure}, {how}"
+        note = f"{figure}. {note}".strip()
     if not limit.has_bounds and limit.not_held:
         note = f"{note} {_not_held(limit.not_held)}".strip()
     return Finding(
@@ -622,10 +634,10 @@ def _not_held(which: str) -> str:
 
 def _with_gauge(stated: Finding, gauge: GaugeResult) -> Finding:
     judgement = conformity.judge_gauge(gauge is GaugeResult.GO)
-    if not stated.sheets:
-        stated = replace(
-            stated, note="By the gauge alone: no sheet of this family limits it at this scale."
-        )
+    has_both = stated.low.number is not None and stated.high.number is not None
+    if not has_both:
+        # What the sheet lacks for judging a number does not touch what a gauge says.
+        stated = replace(stated, note="By the gauge alone.")
     return replace(stated, gauge=gauge, judgement=judgement)
 
 
@@ -636,14 +648,16 @@ def _with_gauge(stated: Finding, gauge: GaugeResult) -> Finding:
 class Proposal:
     """What the findings say of the whole vehicle.
 
-    `missing` was not observed at all, `unjudged` was observed but nothing here judges it; both as
-    (quantity, at), and only of what is essential.
+    As (quantity, at): of what is essential, `missing` was not observed at all, and `unjudged` was
+    observed but nothing here judges it; `unmeasured` is what else the sheets limit on a wheelset
+    and nobody observed.
     """
 
     service: Service
     reasons: tuple[str, ...]
     missing: tuple[tuple[str, str], ...]
     unjudged: tuple[tuple[str, str], ...] = ()
+    unmeasured: tuple[tuple[str, str], ...] = ()
 
 
 #: From the most to the least willing to let a vehicle run.
@@ -660,8 +674,8 @@ def propose(subject: Subject, findings: Sequence[Finding]) -> Proposal:
 
     Bad order when a binding limit is broken; awaiting inspection while an essential quantity of
     any axle was not judged; fit with advice when something is undecided, an advisory limit broken,
-    or a limited check gauge not judged for want of a flange (NEM 310 note 2: the back-to-back
-    alone does not settle it); else fit to run.
+    a limited wheel dimension not measured, or a limited check gauge not judged for want of a
+    flange (NEM 310 note 2: the back-to-back alone does not settle it); else fit to run.
     """
     by_key = {(finding.quantity, finding.at): finding for finding in findings}
     essential = [
@@ -673,6 +687,14 @@ def propose(subject: Subject, findings: Sequence[Finding]) -> Proposal:
     unjudged = tuple(
         key for key in essential if key in by_key and by_key[key].outcome is Outcome.NOT_JUDGED
     )
+    limits = limits_for(subject.scale)
+    unmeasured = tuple(
+        (quantity, str(axle))
+        for axle in range(1, subject.axles + 1)
+        for quantity in LIMITED_PER_AXLE
+        if quantity in limits and limits[quantity].has_bounds
+        if (quantity, str(axle)) not in by_key
+    )
     outside = [finding for finding in findings if finding.outcome is Outcome.OUTSIDE]
     unsettled = [finding for finding in findings if _is_unsettled(finding)]
     broken = [finding for finding in outside if not finding.is_advisory]
@@ -680,11 +702,12 @@ def propose(subject: Subject, findings: Sequence[Finding]) -> Proposal:
         service, why = Service.BAD_ORDER, broken
     elif missing or unjudged or not essential:
         service, why = Service.AWAITING, unsettled
-    elif outside or unsettled:
+    elif outside or unsettled or unmeasured:
         service, why = Service.ADVICE, outside + unsettled
     else:
         service, why = Service.FIT, []
-    return Proposal(service, tuple(_reason(finding) for finding in why), missing, unjudged)
+    reasons = tuple(_reason(finding) for finding in why)
+    return Proposal(service, reasons, missing, unjudged, unmeasured)
 
 
 def _is_unsettled(finding: Finding) -> bool:
@@ -700,7 +723,7 @@ def _is_unsettled(finding: Finding) -> bool:
 
 
 def _reason(finding: Finding) -> str:
-    named = f"{QUANTITIES[finding.quantity].name}{where(finding.quantity, finding.at)}"
+    named = label(finding.quantity, finding.at)
     too = {-1: ", too small", 1: ", too large"}.get(finding.direction, "")
     return f"{named}: {finding.outcome}{too if finding.outcome is Outcome.OUTSIDE else ''}"
 
@@ -710,3 +733,8 @@ def where(quantity: str, at: str) -> str:
     if not at:
         return ""
     return f", {QUANTITIES[quantity].place.value} {at}"
+
+
+def label(quantity: str, at: str) -> str:
+    """A quantity and where it is, in words: "Back-to-back, axle 2"."""
+    return f"{QUANTITIES[quantity].name}{where(quantity, at)}"

@@ -72,7 +72,13 @@ class Mend:
         if self.most is None or "{amount} too" in self.remedy.headline:
             return least
         most = spell(self.most, unit, decimals, ROUND_FLOOR)
-        return least if most == least else f"{least.split()[0]} to {most}"
+        if most == least:
+            return least
+        from_least, to_most = least.split()[0], most.split()[0]
+        if Decimal(to_most) < Decimal(from_least):
+            # No number of so few digits lies between them.
+            return spell((self.least + self.most) / 2, unit, decimals)
+        return f"{from_least} to {most}"
 
 
 @cache
@@ -100,7 +106,9 @@ def mends(findings: Iterable[Finding]) -> tuple[Mend, ...]:
         if finding.outcome not in (Outcome.OUTSIDE, Outcome.UNDECIDED):
             continue
         if _has_crossed_limits(finding):
-            found.append(_another_wheelset(finding))
+            # Where a house limit crosses the sheet's, nothing done to the vehicle meets both.
+            if finding.quantity == "back_to_back" and not finding.is_judged_by_house:
+                found.append(_another_wheelset(finding))
             continue
         too = {-1: "small", 1: "large"}.get(finding.direction)
         remedy = remedies().get((finding.quantity, too)) if too else None
@@ -113,10 +121,8 @@ def mends(findings: Iterable[Finding]) -> tuple[Mend, ...]:
 
 
 def _has_crossed_limits(finding: Finding) -> bool:
-    """Whether the flange is so thick that its back-to-back cannot be set right at all."""
+    """Whether nothing can meet both limits, as the back-to-back of too thick a flange."""
     low, high = finding.low.number, finding.high.number
-    if finding.quantity != "back_to_back" or finding.is_judged_by_house:
-        return False
     return low is not None and high is not None and low > high
 
 
@@ -124,7 +130,8 @@ def _another_wheelset(finding: Finding) -> Mend:
     low, high = finding.low.number, finding.high.number
     assert low is not None and high is not None
     remedy = remedies()["flange_thickness", "large"]
-    return Mend(finding.quantity, finding.at, remedy, low - high, None, None, is_needed=True)
+    needed = finding.outcome is Outcome.OUTSIDE
+    return Mend(finding.quantity, finding.at, remedy, low - high, None, None, needed)
 
 
 def _is_past(finding: Finding) -> bool:

@@ -125,6 +125,7 @@ _LOOK_ALIKE = str.maketrans(
     }
 )
 _FULL_SIZE = re.compile(r"\s*\b(?:prototype|proto|full[ -]?size)\s*$", re.IGNORECASE)
+_RISE_OVER_RUN = re.compile(r"1\s*(?::|in)\s*(\d{1,4})", re.IGNORECASE)
 _TOKEN = re.compile(
     r"""
     (?P<mixed>\d+(?:\ +|-)\d+\s*/\s*\d+)
@@ -263,6 +264,8 @@ def read(
             f"That is {len(typed)} characters long.",
             f"Type readings only, {MOST_CHARACTERS} characters at most.",
         )
+    if dimension == "grade" and (ratio := _RISE_OVER_RUN.fullmatch(text)):
+        return _as_percent(typed, text, int(ratio.group(1)))
     bare = _FULL_SIZE.sub("", text)
     is_full_size = bare != text
     groups = _group(typed, _scan(typed, bare, dimension))
@@ -287,6 +290,14 @@ def read(
             )
     amounts = tuple(group[0].written for group in groups)
     return Typed(text, values, unit, dimension, is_full_size, amounts)
+
+
+def _as_percent(typed: str, text: str, run: int) -> Typed:
+    """A grade written as rise over run, 1:50 or 1 in 50, in percent to four decimals."""
+    if run == 0:
+        raise Unreadable(typed, "A rise of 1 in 0 is no grade.", "Type a grade such as 1:50.")
+    percent = (Decimal(100) / run).quantize(Decimal("0.0001"))
+    return Typed(text, (percent,), "%", "grade", False, (plain(percent),))
 
 
 def _scan(typed: str, text: str, dimension: str) -> list[tuple[str, str]]:
@@ -330,7 +341,7 @@ def _example(dimension: str) -> str:
     return {
         "length": "Type a length such as 14.38, 14,38, 0.566 in or 9/16 in.",
         "mass": "Type a mass such as 113, 113 g, 4 oz or 3 3/4 oz.",
-        "grade": "Type a grade in percent, such as 2 or 2.5 %.",
+        "grade": "Type a grade in percent or as rise over run, such as 2.5 % or 1:40.",
     }[dimension]
 
 
@@ -477,7 +488,7 @@ def _refuse_unlike_repeats(typed: str, values: Sequence[Decimal], dimension: str
         base = BASE[dimension]
         raise Unreadable(
             typed,
-            f"{spell(least, base)} and {spell(most, base)} are no repeats of one reading.",
+            f"{spell(least, base, 2)} and {spell(most, base, 2)} are no repeats of one reading.",
             "Type repeats of one measurement only, with the unit after the last.",
         )
 

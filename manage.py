@@ -10,10 +10,11 @@ def main() -> None:
     try:
         from django.core.management import execute_from_command_line
     except ImportError:
-        sys.exit(
-            "Django is not installed in this Python. Activate the virtual environment, or make "
-            "one and run: python -m pip install -r requirements.txt"
+        sys.stderr.write(
+            "Django is not installed in this Python. Use the one of the virtual environment, "
+            ".venv/bin/python or .venv\\Scripts\\python; the README says how to make it.\n"
         )
+        sys.exit(2)  # not 1, which `gauge` gives for a vehicle that is outside
     execute_from_command_line(sys.argv)
 
 

@@ -212,20 +212,6 @@ def acceptance_zone(bounds: Bounds, u: float, rule: Rule, dof: float = math.inf)
     return None, side.limit - _inwards(guard)
 
 
-def can_decide(measured_u: float, bounds: Bounds, rule: Rule, dof: float = math.inf) -> bool:
-    """Whether any reading of this uncertainty could be found within ``bounds``.
-
-    ``measured_u`` is the standard uncertainty in the unit of the limits and ``dof`` its
-    degrees of freedom. False only under the 95 % rule, when the tolerance is two-sided and
-    so narrow that even the best reading stays below 0.95: for equal uncertainty at both
-    limits, narrower than 2 x 1.96 u.
-
-    Raises:
-        ValueError: ``measured_u`` is negative or not finite, or ``dof`` is not above zero.
-    """
-    return acceptance_zone(bounds, measured_u, rule, dof) is not None
-
-
 def judge(measured: Measured, bounds: Bounds, rule: Rule = Rule.NINETY_FIVE) -> Judgement:
     """Compare a measured value with its limits, both in one unit.
 

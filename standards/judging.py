@@ -6,6 +6,7 @@ The bench, the stored verdicts, `rejudge`, the command line and the standards pa
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from decimal import Decimal
@@ -18,6 +19,7 @@ from standards.quantities import QUANTITIES
 from standards.sheets import (
     MM_PER_INCH,
     PUBLISHED,
+    STATED,
     Limit,
     MassRule,
     Scale,
@@ -48,12 +50,13 @@ class Service(StrEnum):
 
 #: Out of these a vehicle still runs: the sheets that hold them are recommendations for good
 #: running, not conditions of passing through track. Common practice, no source.
-ADVISORY = frozenset(
-    {"mass", "start_rolling_grade", "tyre_width_reduced", "axle_length", "buffer_spacing"}
-)
+ADVISORY = frozenset({"mass", "start_rolling_grade", "axle_length", "buffer_spacing"})
 
 #: Without these on every axle nothing can be said about running. Common practice, no source.
 ESSENTIAL_PER_AXLE = ("back_to_back",)
+
+#: What else of a wheelset a sheet may limit: not measured, it is advice, for it is not a pass.
+LIMITED_PER_AXLE = ("flange_thickness", "flange_depth", "tyre_width")
 
 
 @dataclass(frozen=True)
@@ -89,22 +92,30 @@ class Subject:
     """What is judged: the scale it is judged at, and what is declared of it.
 
     declared_codes: the RP-25 code declared for an axle, by the axle's number as text.
+    couplers: the kind of coupler declared at an end, by the end's letter; "" or absent if unknown.
     """
 
     scale: Scale
     axles: int = 0
     is_hauled: bool = True
+    has_buffers: bool = False
     declared_codes: Mapping[str, int] = field(default_factory=dict)
+    couplers: Mapping[str, str] = field(default_factory=dict)
 
 
 @dataclass(frozen=True)
 class Side:
-    """One limit of a finding: the number in mm, g or %, and where it comes from."""
+    """One limit of a finding: the number in mm, g or %, and where it comes from.
+
+    `is_derived`: arithmetic on printed figures. `is_printed` is False for a figure of a sheet that
+    its body never printed as a limit, but that somebody computed or inferred.
+    """
 
     number: Decimal | None = None
     u: float = 0.0
     basis: str = ""
     is_derived: bool = False
+    is_printed: bool = True
     provenance: str = PUBLISHED
 
 
@@ -114,8 +125,8 @@ class Finding:
 
     Numbers are in mm, g or %. `nominal` is a figure that the sheet prints without limits about
     it, `nominal_u` its standard uncertainty where it was reckoned from a measured length.
-    `not_held` is "min" or "max" where that limit is printed but was not read. `sheets` are the
-    ids of the sheets judged by; `note` says in words what a reader has to know;
+    `not_held` is "min", "max" or "both" where that limit is printed but was not read. `sheets` are
+    the ids of the sheets judged by; `note` says in words what a reader has to know;
     `is_judged_by_house` marks a house limit.
     """
 
@@ -129,6 +140,7 @@ class Finding:
     nominal: Decimal | None = None
     nominal_u: float = 0.0
     nominal_provenance: str = PUBLISHED
+    nominal_is_printed: bool = True
     not_held: str = ""
     sheets: tuple[str, ...] = ()
     note: str = ""
@@ -146,7 +158,9 @@ class Finding:
 
     @property
     def is_second_hand(self) -> bool:
-        """Whether a limit that decided it was only read quoted elsewhere."""
+        """Whether a limit or figure it goes by was only read quoted elsewhere."""
+        if self.nominal is not None and self.nominal_provenance != PUBLISHED:
+            return True
         return any(
             side.number is not None and side.provenance != PUBLISHED
             for side in (self.low, self.high)
@@ -154,20 +168,26 @@ class Finding:
 
     @property
     def is_derived(self) -> bool:
-        """Whether a limit is arithmetic on printed ones."""
+        """Whether a limit or figure it goes by is arithmetic on printed ones."""
+        if self.nominal is not None and not self.nominal_is_printed:
+            return True
         return self.low.is_derived or self.high.is_derived
 
     @property
     def is_advisory(self) -> bool:
-        """Whether a vehicle outside still runs."""
-        return self.quantity in ADVISORY
+        """Whether a vehicle outside still runs: the quantity is one of good running, or the limit
+        that it breaks was never printed as one."""
+        if self.quantity in ADVISORY:
+            return True
+        broken = self.low if self.direction < 0 else self.high
+        return self.gauge is None and not broken.is_printed
 
     @property
     def direction(self) -> int:
         """-1 too small, +1 too large, 0 neither known."""
         if self.gauge is not None:
             return {GaugeResult.TOO_SMALL: -1, GaugeResult.TOO_LARGE: 1}.get(self.gauge, 0)
-        if self.value is None or self.outcome is Outcome.WITHIN:
+        if self.value is None or self.outcome in (Outcome.WITHIN, Outcome.NOT_JUDGED):
             return 0
         if self.low.number is not None and self.high.number is not None:
             return -1 if self.value < (self.low.number + self.high.number) / 2 else 1
@@ -243,9 +263,13 @@ class _Bench:
             return _with_gauge(stated, observation.gauge)
         if observation.measured is None:
             return stated
-        finding = _judged(stated, observation.measured, self.rule)
-        if quantity == "back_to_back":
-            return self._not_within_by_half(finding)
+        return self._judged(stated, observation.measured)
+
+    def _judged(self, stated: Finding, measured: Measured) -> Finding:
+        """The verdict, where being inside the one limit that is known is no pass."""
+        finding = _judged(stated, measured, self.rule)
+        if finding.quantity == "back_to_back":
+            finding = self._not_within_by_half(finding)
         return _not_judged_by_half(finding)
 
     def _by_house(self, stated: Finding) -> Finding:
@@ -261,9 +285,14 @@ class _Bench:
             return self._mass(at)
         limit = limits_for(self.subject.scale).get(quantity)
         if limit is None:
-            note = "No sheet of this family limits it."
+            note = "No sheet of this family limits it at this scale."
             if quantity == "back_to_back" and self._greatest_check() is not None:
                 return self._back_to_back(Finding(quantity, at, _NOT_JUDGED), at)
+            return Finding(quantity, at, _NOT_JUDGED, note=note)
+        kind = self.subject.couplers.get(at, "")
+        if limit.coupler and kind and kind != limit.coupler:
+            name = sheet(limit.sheet).short
+            note = f"{name} speaks of {limit.coupler} couplers, and this is declared as {kind}."
             return Finding(quantity, at, _NOT_JUDGED, note=note)
         finding = _from_limit(limit, at)
         if quantity == "back_to_back" and limit.high is None:
@@ -288,6 +317,8 @@ class _Bench:
             code = self.subject.declared_codes.get(at)
             nominal = self._nominal_flange(code)
             if nominal is None:
+                if code is not None:
+                    finding = _add_note(finding, f"RP-25 code {code} is declared, but not held.")
                 declare = ", or declare the wheel's RP-25 code"
                 return _add_note(
                     finding,
@@ -313,8 +344,17 @@ class _Bench:
 
     def _not_within_by_half(self, finding: Finding) -> Finding:
         """A back-to-back whose upper limit cannot be derived is not within by its lower alone."""
+        if finding.high.number is None and finding.low.number is not None and not finding.not_held:
+            finding = self._without_upper(finding)
+        has_both = finding.low.number is not None and finding.high.number is not None
+        if has_both or finding.outcome is not Outcome.WITHIN:
+            return finding
+        finding = replace(finding, judgement=_NOT_JUDGED)
+        return _add_note(finding, "Only one of its two limits is held.")
+
+    def _without_upper(self, finding: Finding) -> Finding:
         check = self._greatest_check()
-        if finding.high.number is not None or check is None or finding.is_judged_by_house:
+        if check is None:
             return finding
         if finding.outcome is not Outcome.WITHIN or finding.measured is None:
             return finding
@@ -338,15 +378,17 @@ class _Bench:
         finding = Finding("mass", at, _NOT_JUDGED)
         mass_rule = mass_rule_for(self.subject.scale)
         if mass_rule is None:
-            return _add_note(finding, "No sheet of this family holds a mass rule.")
+            return _add_note(finding, "No sheet of this family holds a mass rule at this scale.")
         name = sheet(mass_rule.sheet).short
         finding = replace(finding, sheets=(mass_rule.sheet,))
         if not self.subject.is_hauled:
             return _add_note(finding, f"{name} speaks of hauled stock, not of locomotives.")
-        length = self._mass_length(mass_rule)
+        asked = self._mass_lengths(mass_rule)
+        known = [code for code in asked if self.measured(code, "") is not None]
+        length = self.measured(known[0], "") if known else None
         if length is None:
-            asked = QUANTITIES[mass_rule.length_quantity].name.lower()
-            return _add_note(finding, f"{name} goes by the {asked}: measure it too.")
+            asked_for = QUANTITIES[asked[0]].name.lower()
+            return _add_note(finding, f"{name} goes by the {asked_for}: measure it too.")
         optimum = mass_rule.optimum_g(length.value)
         if optimum is not None:
             per_inch = mass_rule.optimum_g_per_inch or Decimal(0)
@@ -370,7 +412,7 @@ class _Bench:
             low=Side(
                 low,
                 spread,
-                f"{name}: {plain(per_mm)} g a mm of length",
+                f"{name}: {plain(per_mm)} g a mm of {QUANTITIES[known[0]].name.lower()}",
                 is_derived=True,
                 provenance=mass_rule.provenance,
             ),
@@ -383,50 +425,62 @@ class _Bench:
             ),
         )
 
-    def _mass_length(self, mass_rule: MassRule) -> Measured | None:
-        asked = self.measured(mass_rule.length_quantity, "")
-        if asked is None and mass_rule.length_quantity == "length_over_buffers":
-            # Stock without buffers is measured over its couplers; the rule asks for the same.
-            return self.measured("length_over_couplers", "")
-        return asked
+    def _mass_lengths(self, mass_rule: MassRule) -> tuple[str, ...]:
+        """The lengths that a mass rule may go by, the one it names first."""
+        if mass_rule.length_quantity == "length_over_buffers" and not self.subject.has_buffers:
+            # Stock without buffers has no such length; over its couplers is what comes closest.
+            return "length_over_couplers", "length_over_buffers"
+        return (mass_rule.length_quantity,)
 
     # Computed from two readings -------------------------------------------------------------
 
     def computed(self) -> list[Finding]:
         """What nobody observed by itself, but follows from what was observed now and before.
 
-        K = B + T and B + 2T of every axle of which either was measured now; and the mass taken
-        earlier, once the length that its rule goes by is measured.
+        K = B + T and B + 2T of every axle of which either was measured now; the back-to-back taken
+        earlier, once its flange is measured; and the mass taken earlier, once the length that its
+        rule goes by is.
         """
         found = []
         axles = {at for code, at in self.seen if code in ("back_to_back", "flange_thickness")}
-        for quantity, flanges in (("wheel_check", 1), ("over_flanges", 2)):
-            limit = limits_for(self.subject.scale).get(quantity)
-            if limit is not None:
-                for at in sorted(axles):
-                    found += self._sum(limit, at, flanges)
-        return found + self._earlier_mass()
+        for at in sorted(axles):
+            for quantity, flanges in (("wheel_check", 1), ("over_flanges", 2)):
+                found += self._sum(quantity, at, flanges)
+            found += self._earlier("back_to_back", at, by={"flange_thickness"})
+        mass_rule = mass_rule_for(self.subject.scale)
+        if mass_rule is not None:
+            found += self._earlier("mass", "", by=self._mass_lengths(mass_rule))
+        return found
 
-    def _sum(self, limit: Limit, at: str, flanges: int) -> list[Finding]:
-        if (limit.quantity, at) in self.seen:
+    def _sum(self, quantity: str, at: str, flanges: int) -> list[Finding]:
+        limit = limits_for(self.subject.scale).get(quantity)
+        if (quantity, at) in self.seen or (limit is None and quantity not in self.house):
             return []
-        stated = _from_limit(limit, at)
+        stated = Finding(quantity, at, _NOT_JUDGED) if limit is None else _from_limit(limit, at)
+        stated = self._by_house(stated)
         back, flange = self.measured("back_to_back", at), self.measured("flange_thickness", at)
         if back is None or flange is None:
-            if limit.low is None or ("back_to_back", at) not in self.seen:
+            is_said_already = (
+                quantity not in self.house
+                and limit is not None
+                and limit.low is None
+                and not limit.not_held
+            )
+            if is_said_already or ("back_to_back", at) not in self.seen:
                 return []  # the greatest back-to-back, derived from it, says the same
             return [_add_note(stated, "Needs back-to-back and flange thickness in numbers.")]
+        # The two are taken with different jaws, so their errors are counted as independent.
         total = combine_sum(back, _times(flange, flanges))
-        return [_judged(self._by_house(stated), total, self.rule)]
+        return [self._judged(stated, total)]
 
-    def _earlier_mass(self) -> list[Finding]:
-        mass_rule, mass = mass_rule_for(self.subject.scale), self.measured("mass", "")
-        if mass_rule is None or mass is None or ("mass", "") in self.seen:
+    def _earlier(self, quantity: str, at: str, *, by: Iterable[str]) -> list[Finding]:
+        """What was measured earlier, judged again by what was measured now."""
+        measured = self.measured(quantity, at)
+        if measured is None or (quantity, at) in self.seen:
             return []
-        lengths = {mass_rule.length_quantity, "length_over_couplers"}
-        if not any(code in lengths for code, _ in self.seen):
+        if not any((code, at) in self.seen for code in by):
             return []
-        return [_judged(self._by_house(self._mass("")), mass, self.rule)]
+        return [self._judged(self._by_house(self._stated(quantity, at)), measured)]
 
 
 # --- Small steps ------------------------------------------------------------------------------
@@ -438,6 +492,8 @@ def _times(measured: Measured, n: int) -> Measured:
 
 
 def _add_note(finding: Finding, note: str) -> Finding:
+    if note in finding.note:
+        return finding
     return replace(finding, note=f"{finding.note} {note}".strip())
 
 
@@ -462,18 +518,21 @@ def _side(limit: Limit, number: Decimal | None, key: str) -> Side:
         number,
         0.0,
         f"{sheet(limit.sheet).short} {limit.row}: {words} {figure}",
-        is_derived=limit.basis != "stated",
+        is_derived=limit.basis != STATED,
+        is_printed=limit.basis == STATED,
         provenance=limit.provenance,
     )
 
 
 def _from_limit(limit: Limit, at: str) -> Finding:
-    note = limit.note
+    note, is_printed = limit.note, limit.basis == STATED
     if not limit.has_bounds and limit.nominal is not None:
-        note = (
-            f"{sheet(limit.sheet).short} prints {_printed(limit, 'nominal')} "
-            f"without a tolerance. {note}"
-        ).strip()
+        figure = f"{sheet(limit.sheet).short}: {_printed(limit, 'nominal')}"
+        how = "printed without a tolerance" if is_printed else f"{limit.basis}, not printed"
+        figure = figure if limit.not_held else f"{figure}, {how}"
+        note = f"{figure}. {note}".strip()
+    if not limit.has_bounds and limit.not_held:
+        note = f"{note} {_not_held(limit.not_held)}".strip()
     return Finding(
         limit.quantity,
         at,
@@ -482,6 +541,7 @@ def _from_limit(limit: Limit, at: str) -> Finding:
         high=_side(limit, limit.high, "max"),
         nominal=limit.nominal,
         nominal_provenance=limit.provenance,
+        nominal_is_printed=is_printed,
         not_held=limit.not_held,
         sheets=(limit.sheet,),
         note=note,
@@ -493,48 +553,91 @@ def _by_house(house: HouseRule, stated: Finding) -> Finding:
     about = stated.nominal if house.about_sheet else Decimal(0)
     if about is None:
         return _add_note(stated, "The house limit is about the sheet's figure, and there is none.")
-    low = None if house.low is None else (about - house.low if house.about_sheet else house.low)
-    high = None if house.high is None else about + house.high
-    basis = f"House limit: {house.reason}"
-    kept = [
-        side.basis for side in (stated.low, stated.high) if side.number is not None and side.basis
-    ]
     u = stated.nominal_u if house.about_sheet else 0.0
     provenance = stated.nominal_provenance if house.about_sheet else PUBLISHED
+    basis = f"House limit: {house.reason}"
+
+    def side(distance: Decimal | None, sign: int, printed: Side) -> Side:
+        # A house limit on one side leaves the sheet's other side in force.
+        if distance is None:
+            return printed
+        number = about + sign * distance if house.about_sheet else distance
+        return Side(number, u, basis, provenance=provenance)
+
     finding = replace(
         stated,
-        low=Side() if low is None else Side(low, u, basis, provenance=provenance),
-        high=Side() if high is None else Side(high, u, basis, provenance=provenance),
+        low=side(house.low, -1, stated.low),
+        high=side(house.high, 1, stated.high),
         is_judged_by_house=True,
     )
-    return _add_note(finding, f"In place of {'; '.join(kept)}.") if kept else finding
+    replaced = [
+        printed.basis
+        for printed, own in ((stated.low, house.low), (stated.high, house.high))
+        if own is not None and printed.number is not None
+    ]
+    return _add_note(finding, f"In place of {'; '.join(replaced)}.") if replaced else finding
 
 
 def _judged(stated: Finding, measured: Measured, rule: Rule) -> Finding:
     low, high = stated.low, stated.high
     if low.number is not None and high.number is not None and low.number > high.number:
-        # K max less a thick flange can fall below B min: no back-to-back suits such a wheel.
-        finding = replace(stated, measured=measured, judgement=Judgement(Outcome.OUTSIDE, 0.0))
-        return _add_note(finding, "With so thick a flange no back-to-back meets both limits.")
+        return _between_crossed_limits(stated, measured, rule)
     bounds = Bounds(low.number, high.number, low.u, high.u)
     return replace(stated, measured=measured, judgement=conformity.judge(measured, bounds, rule))
 
 
+def _between_crossed_limits(stated: Finding, measured: Measured, rule: Rule) -> Finding:
+    """K max less a thick flange can fall below B min: no back-to-back suits such a wheel.
+
+    It is outside when it breaks one of the limits, or when the flange is too thick for any, as
+    surely as the rule asks; else undecided.
+    """
+    low, high = stated.low, stated.high
+    assert low.number is not None
+    assert high.number is not None
+    overlap = Measured(low.number - high.number, math.hypot(low.u, high.u), math.inf, ())
+    verdicts = (
+        conformity.judge(measured, Bounds(low.number, None, low.u), rule),
+        conformity.judge(measured, Bounds(None, high.number, 0.0, high.u), rule),
+        conformity.judge(overlap, Bounds(None, Decimal(0)), rule),
+    )
+    is_outside = any(verdict.outcome is Outcome.OUTSIDE for verdict in verdicts)
+    miss = max((verdict.miss for verdict in verdicts[:2] if verdict.miss), key=abs, default=None)
+    judgement = Judgement(
+        Outcome.OUTSIDE if is_outside else Outcome.UNDECIDED,
+        min(verdict.probability or 0.0 for verdict in verdicts),
+        miss=miss,
+    )
+    finding = replace(stated, measured=measured, judgement=judgement)
+    if finding.quantity == "back_to_back" and not finding.is_judged_by_house:
+        return _add_note(finding, "With so thick a flange no back-to-back meets both limits.")
+    return _add_note(finding, "The lower limit is above the upper one.")
+
+
 def _not_judged_by_half(finding: Finding) -> Finding:
     """Inside the one limit that is held, of two that are printed: that is not a pass."""
-    if not finding.not_held or finding.is_judged_by_house:
+    has_both = finding.low.number is not None and finding.high.number is not None
+    if not finding.not_held or has_both or finding.outcome is not Outcome.WITHIN:
         return finding
-    if finding.outcome is Outcome.OUTSIDE:
-        return finding
-    missing = {"min": "least", "max": "greatest"}[finding.not_held]
     finding = replace(finding, judgement=_NOT_JUDGED)
-    return _add_note(finding, f"The {missing} that the sheet prints is not held here.")
+    return _add_note(finding, _not_held(finding.not_held))
+
+
+def _not_held(which: str) -> str:
+    words = {
+        "min": "The least that the sheet prints is",
+        "max": "The greatest that the sheet prints is",
+        "both": "The limits that the sheet prints are",
+    }
+    return f"{words[which]} not held here."
 
 
 def _with_gauge(stated: Finding, gauge: GaugeResult) -> Finding:
     judgement = conformity.judge_gauge(gauge is GaugeResult.GO)
-    if not stated.sheets:
-        stated = replace(stated, note="By the gauge alone: no sheet of this family limits it.")
+    has_both = stated.low.number is not None and stated.high.number is not None
+    if not has_both:
+        # What the sheet lacks for judging a number does not touch what a gauge says.
+        stated = replace(stated, note="By the gauge alone.")
     return replace(stated, gauge=gauge, judgement=judgement)
 
 
@@ -543,47 +646,84 @@ def _with_gauge(stated: Finding, gauge: GaugeResult) -> Finding:
 
 @dataclass(frozen=True)
 class Proposal:
-    """What the findings say of the whole vehicle: its service, why, and what was not measured."""
+    """What the findings say of the whole vehicle.
+
+    As (quantity, at): of what is essential, `missing` was not observed at all, and `unjudged` was
+    observed but nothing here judges it; `unmeasured` is what else the sheets limit on a wheelset
+    and nobody observed.
+    """
 
     service: Service
     reasons: tuple[str, ...]
     missing: tuple[tuple[str, str], ...]
+    unjudged: tuple[tuple[str, str], ...] = ()
+    unmeasured: tuple[tuple[str, str], ...] = ()
+
+
+#: From the most to the least willing to let a vehicle run.
+STRICTNESS = (Service.FIT, Service.ADVICE, Service.AWAITING, Service.BAD_ORDER)
+
+
+def is_milder(stated: Service, proposed: Service) -> bool:
+    """Whether an outcome lets a vehicle run more freely than the findings propose."""
+    return STRICTNESS.index(stated) < STRICTNESS.index(proposed)
 
 
 def propose(subject: Subject, findings: Sequence[Finding]) -> Proposal:
     """The service that follows from the findings.
 
-    Bad order when anything but an advisory quantity is outside; awaiting inspection while an
-    essential quantity of any axle was not judged; fit with advice when something is undecided or
-    an advisory quantity outside; else fit to run.
+    Bad order when a binding limit is broken; awaiting inspection while an essential quantity of
+    any axle was not judged; fit with advice when something is undecided, an advisory limit broken,
+    a limited wheel dimension not measured, or a limited check gauge not judged for want of a
+    flange (NEM 310 note 2: the back-to-back alone does not settle it); else fit to run.
     """
-    judged = {
-        (finding.quantity, finding.at)
-        for finding in findings
-        if finding.outcome is not Outcome.NOT_JUDGED
-    }
-    missing = tuple(
+    by_key = {(finding.quantity, finding.at): finding for finding in findings}
+    essential = [
         (quantity, str(axle))
         for axle in range(1, subject.axles + 1)
         for quantity in ESSENTIAL_PER_AXLE
-        if (quantity, str(axle)) not in judged
+    ]
+    missing = tuple(key for key in essential if key not in by_key)
+    unjudged = tuple(
+        key for key in essential if key in by_key and by_key[key].outcome is Outcome.NOT_JUDGED
+    )
+    limits = limits_for(subject.scale)
+    unmeasured = tuple(
+        (quantity, str(axle))
+        for axle in range(1, subject.axles + 1)
+        for quantity in LIMITED_PER_AXLE
+        if quantity in limits and limits[quantity].has_bounds
+        if (quantity, str(axle)) not in by_key
     )
     outside = [finding for finding in findings if finding.outcome is Outcome.OUTSIDE]
-    undecided = [finding for finding in findings if finding.outcome is Outcome.UNDECIDED]
+    unsettled = [finding for finding in findings if _is_unsettled(finding)]
     broken = [finding for finding in outside if not finding.is_advisory]
     if broken:
         service, why = Service.BAD_ORDER, broken
-    elif missing:
-        service, why = Service.AWAITING, undecided
-    elif outside or undecided:
-        service, why = Service.ADVICE, outside + undecided
+    elif missing or unjudged or not essential:
+        service, why = Service.AWAITING, unsettled
+    elif outside or unsettled or unmeasured:
+        service, why = Service.ADVICE, outside + unsettled
     else:
         service, why = Service.FIT, []
-    return Proposal(service, tuple(_reason(finding) for finding in why), missing)
+    reasons = tuple(_reason(finding) for finding in why)
+    return Proposal(service, reasons, missing, unjudged, unmeasured)
+
+
+def _is_unsettled(finding: Finding) -> bool:
+    if finding.outcome is Outcome.UNDECIDED:
+        return True
+    is_limited = finding.low.number is not None or finding.high.number is not None
+    return (
+        finding.quantity == "wheel_check"
+        and finding.outcome is Outcome.NOT_JUDGED
+        and finding.value is None
+        and is_limited
+    )
 
 
 def _reason(finding: Finding) -> str:
-    named = f"{QUANTITIES[finding.quantity].name}{where(finding.quantity, finding.at)}"
+    named = label(finding.quantity, finding.at)
     too = {-1: ", too small", 1: ", too large"}.get(finding.direction, "")
     return f"{named}: {finding.outcome}{too if finding.outcome is Outcome.OUTSIDE else ''}"
 
@@ -593,3 +733,8 @@ def where(quantity: str, at: str) -> str:
     if not at:
         return ""
     return f", {QUANTITIES[quantity].place.value} {at}"
+
+
+def label(quantity: str, at: str) -> str:
+    """A quantity and where it is, in words: "Back-to-back, axle 2"."""
+    return f"{QUANTITIES[quantity].name}{where(quantity, at)}"

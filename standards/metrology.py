@@ -31,15 +31,6 @@ _MANY_DOF = 1e4
 _MOST_STEPS = 200
 _MOST_FRACTION_STEPS = 10_000
 
-# OIML R 76-1 Table 6: the load, counted in verification scale intervals e, up to which the
-# limit is 0.5 e, 1.0 e and 1.5 e.
-_SCALE_STEPS: dict[str, tuple[int, int, int]] = {
-    "II": (5_000, 20_000, 100_000),
-    "III": (500, 2_000, 10_000),
-    "IIII": (50, 200, 1_000),
-}
-_SCALE_LIMITS = (Decimal("0.5"), Decimal("1.0"), Decimal("1.5"))
-
 
 @dataclass(frozen=True)
 class Instrument:
@@ -162,15 +153,6 @@ def evaluate(readings: Sequence[Decimal], *, max_error: Decimal, resolution: Dec
     return Measured(value=mean, u=u, dof=dof, readings=kept)
 
 
-def exact(value: Decimal) -> Measured:
-    """A quantity known without doubt, such as a count or a nominal: u = 0, endless dof.
-
-    Raises:
-        ValueError: ``value`` is not finite.
-    """
-    return Measured(value=value, u=0.0, dof=math.inf, readings=(value,))
-
-
 def combine_sum(*parts: Measured) -> Measured:
     """Sum of independent quantities in one unit, with the uncertainty of that sum.
 
@@ -284,34 +266,6 @@ def coverage_factor(dof: float, p: float = COVERAGE) -> float:
         raise ValueError(f"A coverage probability lies between 0 and 1, not {p}.")
     # The lower tail keeps its digits where 1 - (1 - p) / 2 would lose them.
     return -student_quantile((1 - p) / 2, dof)
-
-
-def scale_error(e: Decimal, load: Decimal, accuracy_class: str) -> Decimal:
-    """Largest error, in g, allowed to a scale on initial verification at a given load.
-
-    ``e`` is the verification scale interval and ``load`` the mass on the pan, both in g;
-    ``accuracy_class`` is "II", "III" or "IIII". Returns 0.5 e, 1.0 e or 1.5 e after
-    OIML R 76-1 Table 6, each step including its upper end. In service the limit is twice
-    this. An unverified pocket or kitchen scale carries no such promise.
-
-    Raises:
-        ValueError: the class is unknown, ``e`` is not above zero, ``load`` is negative, or
-            the load is more than the class allows any scale of that interval.
-    """
-    if accuracy_class not in _SCALE_STEPS:
-        known = ", ".join(_SCALE_STEPS)
-        raise ValueError(f"{accuracy_class!r} is no known accuracy class; use {known}.")
-    if not (e.is_finite() and e > 0):
-        raise ValueError(f"A scale interval has to be above zero, not {e}.")
-    if not (load.is_finite() and load >= 0):
-        raise ValueError(f"A load cannot be {load}.")
-    for steps, limit in zip(_SCALE_STEPS[accuracy_class], _SCALE_LIMITS, strict=True):
-        if load <= steps * e:
-            return limit * e
-    raise ValueError(
-        f"{load} g is beyond {_SCALE_STEPS[accuracy_class][-1]} intervals of {e} g, "
-        f"the most a class {accuracy_class} scale may have."
-    )
 
 
 def _check_half_width(what: str, value: Decimal) -> None:
@@ -470,3 +424,17 @@ def _student_upper(tail: float, dof: float) -> float:
             return following
         t = following
     return t
+
+
+#: What lies on most benches, in mm. Calipers: DIN 862, for steps of 0.01 and 0.05 mm, with 0.02 mm
+#: more for inside jaws and depth rod, from an extract. Rule: class II of the length measures in
+#: the EU's Measuring Instruments Directive, 0.3 mm and 0.2 mm a metre, so 0.5 mm up to a metre.
+USUAL: dict[str, Instrument] = {
+    "digital": Instrument(
+        "Digital caliper", "caliper", Decimal("0.03"), Decimal("0.01"), Decimal("0.02")
+    ),
+    "vernier": Instrument(
+        "Vernier caliper", "caliper", Decimal("0.05"), Decimal("0.05"), Decimal("0.02")
+    ),
+    "rule": Instrument("Steel rule", "rule", Decimal("0.5"), Decimal("0.5")),
+}

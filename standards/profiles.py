@@ -36,10 +36,9 @@ class Match:
 def tell_code(measured: Mapping[str, Decimal], profiles: Sequence[Row]) -> tuple[Match, ...]:
     """The listed contours by how well they agree with a measured wheel, best first.
 
-    measured: mm by quantity code; any of tyre width, flange depth and flange thickness. The code
-    is the tyre width in thousandths of an inch (RP-25), so contours are told apart by it first;
-    without it they are compared by what there is. Returns nothing when none of the three was
-    measured.
+    measured: mm by quantity code; any of tyre width, flange depth and flange thickness. A wheel is
+    as far from a contour as the dimension that differs most from it, as a share of its nominal.
+    Returns nothing when none of the three was measured.
     """
     known = [code for code in TOLD_BY if code in measured]
     matches = []

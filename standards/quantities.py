@@ -65,13 +65,13 @@ class Jaws(StrEnum):
 _JAWS = {
     "back_to_back": Jaws.INSIDE,
     "flange_depth": Jaws.DEPTH,
+    "coupler_height": Jaws.DEPTH,
+    "trip_pin_clearance": Jaws.DEPTH,
+    "buffer_height": Jaws.DEPTH,
+    "height": Jaws.DEPTH,
 } | dict.fromkeys(
     (
-        "coupler_height",
-        "trip_pin_clearance",
-        "buffer_height",
         "buffer_spacing",
-        "height",
         "pivot_distance",
         "bogie_wheelbase",
         "rigid_wheelbase",
@@ -215,6 +215,11 @@ _ALL = (
         D("0.1"),
         D(12),
     ),
+)
+
+#: Longer than the usual caliper opens, so taken with a rule. Common practice, no source.
+BY_RULE = frozenset(
+    {"length_over_couplers", "length_over_buffers", "body_length", "pivot_distance"}
 )
 
 QUANTITIES: dict[str, Quantity] = {quantity.code: quantity for quantity in _ALL}

@@ -2,10 +2,11 @@
 
 from __future__ import annotations
 
+import re
 import tomllib
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
-from decimal import Decimal
+from decimal import ROUND_CEILING, ROUND_FLOOR, Decimal
 from functools import cache
 from pathlib import Path
 
@@ -13,6 +14,8 @@ from standards.conformity import Outcome
 from standards.judging import Finding
 from standards.quantities import QUANTITIES
 from standards.units import spell
+
+_AMOUNT = re.compile(r"(?::(?: on a grade less by)?| by)? \{amount\}")
 
 COMMON_PRACTICE = "common practice, no source"
 
@@ -47,22 +50,35 @@ class Mend:
     is_needed: bool
 
     def headline(self, unit: str, decimals: int) -> str:
-        """The remedy with its amount in `unit`: "Spread the wheels on axle 2 by 0.16 mm"."""
+        """The remedy with its amount in `unit`: "Spread the wheels on axle 2 by 0.16 mm".
+
+        After a go/no-go gauge, which gives no amount, the words for it are left out.
+        """
         place = QUANTITIES[self.quantity].place.value
-        return self.remedy.headline.format(
+        words = self.remedy.headline
+        if self.least is None:
+            words = _AMOUNT.sub("", words)
+        return words.format(
             where=f"{place} {self.at}" if self.at else "the vehicle",
             amount=self._amount(unit, decimals),
         )
 
     def _amount(self, unit: str, decimals: int) -> str:
         if self.least is None:
-            return "what the gauge asks"
-        if self.most is None or self.most == self.least:
-            return spell(self.least, unit, decimals)
-        if self.least == 0:
-            return f"up to {spell(self.most, unit, decimals)}"
-        least = spell(self.least, unit, decimals).split()[0]
-        return f"{least} to {spell(self.most, unit, decimals)}"
+            return ""
+        # Rounded so that the least printed is enough, and the most is not too much.
+        least = spell(self.least, unit, decimals, ROUND_CEILING)
+        # "Its flange is 0.14 mm too deep": by how much at the least, there is no most.
+        if self.most is None or "{amount} too" in self.remedy.headline:
+            return least
+        most = spell(self.most, unit, decimals, ROUND_FLOOR)
+        if most == least:
+            return least
+        from_least, to_most = least.split()[0], most.split()[0]
+        if Decimal(to_most) < Decimal(from_least):
+            # No number of so few digits lies between them.
+            return spell((self.least + self.most) / 2, unit, decimals)
+        return f"{from_least} to {most}"
 
 
 @cache
@@ -90,7 +106,9 @@ def mends(findings: Iterable[Finding]) -> tuple[Mend, ...]:
         if finding.outcome not in (Outcome.OUTSIDE, Outcome.UNDECIDED):
             continue
         if _has_crossed_limits(finding):
-            found.append(_another_wheelset(finding))
+            # Where a house limit crosses the sheet's, nothing done to the vehicle meets both.
+            if finding.quantity == "back_to_back" and not finding.is_judged_by_house:
+                found.append(_another_wheelset(finding))
             continue
         too = {-1: "small", 1: "large"}.get(finding.direction)
         remedy = remedies().get((finding.quantity, too)) if too else None
@@ -103,10 +121,8 @@ def mends(findings: Iterable[Finding]) -> tuple[Mend, ...]:
 
 
 def _has_crossed_limits(finding: Finding) -> bool:
-    """Whether the flange is so thick that its back-to-back cannot be set right at all."""
+    """Whether nothing can meet both limits, as the back-to-back of too thick a flange."""
     low, high = finding.low.number, finding.high.number
-    if finding.quantity != "back_to_back" or finding.is_judged_by_house:
-        return False
     return low is not None and high is not None and low > high
 
 
@@ -114,7 +130,8 @@ def _another_wheelset(finding: Finding) -> Mend:
     low, high = finding.low.number, finding.high.number
     assert low is not None and high is not None
     remedy = remedies()["flange_thickness", "large"]
-    return Mend(finding.quantity, finding.at, remedy, low - high, None, None, is_needed=True)
+    needed = finding.outcome is Outcome.OUTSIDE
+    return Mend(finding.quantity, finding.at, remedy, low - high, None, None, needed)
 
 
 def _is_past(finding: Finding) -> bool:
@@ -130,9 +147,16 @@ def _amounts(finding: Finding) -> tuple[Decimal | None, Decimal | None, Decimal 
     near, far = (low, high) if finding.direction < 0 else (high, low)
     if near is None:
         return None, None, None
-    middle = finding.nominal
-    if middle is None and low is not None and high is not None:
-        middle = (low + high) / 2
     least = abs(near - value)
     most = None if far is None else abs(far - value)
-    return least, most, None if middle is None else abs(middle - value)
+    target = _target(low, high, finding.nominal)
+    return least, most, None if target is None else abs(target - value)
+
+
+def _target(low: Decimal | None, high: Decimal | None, nominal: Decimal | None) -> Decimal | None:
+    """The sheet's figure, unless a house limit leaves it out; else the middle of the limits."""
+    if nominal is not None:
+        is_allowed = (low is None or low <= nominal) and (high is None or nominal <= high)
+        if is_allowed:
+            return nominal
+    return None if low is None or high is None else (low + high) / 2

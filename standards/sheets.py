@@ -22,7 +22,6 @@ MM_PER_FOOT = to_base(Decimal(1), "ft")
 MM_PER_INCH = to_base(Decimal(1), "in")
 
 PUBLISHED = "published"
-SECOND_HAND = "second-hand"
 STATED = "stated"
 
 
@@ -35,8 +34,9 @@ class Limit:
     """One limited quantity of one row: exact millimetres, and the figures as printed.
 
     `low`, `high`, `nominal` are in mm; None where the sheet prints none. `basis` is "stated",
-    "computed" or "inferred"; `provenance` is "published" or "second-hand". `not_held` is "min" or
-    "max" where the sheet prints that limit too, but the copy that was read lacks it.
+    "computed" or "inferred"; `provenance` is "published" or "second-hand". `not_held` is "min",
+    "max" or "both" where the sheet prints that limit too, but the copy that was read lacks it.
+    `coupler` names the only kind of coupler that the figure speaks of, empty for any.
     """
 
     quantity: str
@@ -52,16 +52,12 @@ class Limit:
     source: str = ""
     note: str = ""
     not_held: str = ""
+    coupler: str = ""
 
     @property
     def has_bounds(self) -> bool:
         """Whether anything can be judged against it; a nominal alone cannot."""
         return self.low is not None or self.high is not None
-
-    @property
-    def is_plain(self) -> bool:
-        """Printed by the body itself and read on its own page."""
-        return self.basis == STATED and self.provenance == PUBLISHED
 
 
 @dataclass(frozen=True)
@@ -237,8 +233,10 @@ def _limit(quantity: str, entry: Mapping[str, Any], row: Row, unit: str) -> Limi
         provenance=entry.get("provenance", row.provenance),
         basis=entry.get("basis", row.basis),
         source=entry.get("source", row.source),
-        note=entry.get("note", ""),
+        # What is said of a computed row has to travel with its figures.
+        note=entry.get("note", "" if row.basis == STATED else row.note),
         not_held=entry.get("not_held", ""),
+        coupler=entry.get("coupler", ""),
     )
 
 

@@ -29,6 +29,7 @@ MOST_CHARACTERS = 200
 MOST_DIGITS = 12
 MOST_READINGS = 25
 LARGEST_SPREAD = Decimal("1.25")
+METRE = Decimal(1000)
 
 _PINT_NAME = {
     "in": "inch",
@@ -72,7 +73,6 @@ _SPELLINGS = {
     "foot": "ft",
     "feet": "ft",
     "g": "g",
-    "gr": "g",
     "gram": "g",
     "grams": "g",
     "gramme": "g",
@@ -108,6 +108,10 @@ _LOOK_ALIKE = str.maketrans(
         "\u00a0": " ",
         "\u2009": " ",
         "\u202f": " ",
+        "\u200b": None,
+        "\u200e": None,
+        "\u200f": None,
+        "\ufeff": None,
         "\t": " ",
         "\n": " ",
         "\r": " ",
@@ -121,12 +125,13 @@ _LOOK_ALIKE = str.maketrans(
     }
 )
 _FULL_SIZE = re.compile(r"\s*\b(?:prototype|proto|full[ -]?size)\s*$", re.IGNORECASE)
+_RISE_OVER_RUN = re.compile(r"1\s*(?::|in)\s*(\d{1,4})", re.IGNORECASE)
 _TOKEN = re.compile(
     r"""
     (?P<mixed>\d+(?:\ +|-)\d+\s*/\s*\d+)
   | (?P<fraction>\d+\s*/\s*\d+)
   | (?P<number>(?:\d+(?:[.,]\d+)?|[.,]\d+))
-  | (?P<unit>[A-Za-zµ]+|''|["'%])
+  | (?P<unit>[A-Za-zµ]+\.?|''|["'%])
   | (?P<sign>[-+])
   | (?P<between>\s*[;,]\s+|\s*;\s*|\s+)
     """,
@@ -212,12 +217,14 @@ def plain(number: Decimal) -> str:
     return text.rstrip("0").rstrip(".") if "." in text else text
 
 
-def spell(value: Decimal, unit: str, decimals: int | None = None) -> str:
+def spell(
+    value: Decimal, unit: str, decimals: int | None = None, rounding: str = ROUND_HALF_UP
+) -> str:
     """A value in mm, g or % as text in `unit`; exact when no number of decimals is given."""
     amount = from_base(value, unit)
     if decimals is None:
         return f"{plain(amount)} {unit}"
-    return f"{amount.quantize(Decimal(1).scaleb(-decimals), ROUND_HALF_UP):f} {unit}"
+    return f"{amount.quantize(Decimal(1).scaleb(-decimals), rounding):f} {unit}"
 
 
 # --- Reading bench text -----------------------------------------------------------------------
@@ -257,6 +264,8 @@ def read(
             f"That is {len(typed)} characters long.",
             f"Type readings only, {MOST_CHARACTERS} characters at most.",
         )
+    if dimension == "grade" and (ratio := _RISE_OVER_RUN.fullmatch(text)):
+        return _as_percent(typed, text, int(ratio.group(1)))
     bare = _FULL_SIZE.sub("", text)
     is_full_size = bare != text
     groups = _group(typed, _scan(typed, bare, dimension))
@@ -269,7 +278,7 @@ def read(
         if dimension != "length" or to_scale is None:
             raise Unreadable(
                 typed,
-                "Only the length of a vehicle can be brought from full size to scale.",
+                "Only lengths can be brought from full size to scale.",
                 "Type what you measured on the model.",
             )
         values = tuple(to_scale(value) for value in values)
@@ -281,6 +290,14 @@ def read(
             )
     amounts = tuple(group[0].written for group in groups)
     return Typed(text, values, unit, dimension, is_full_size, amounts)
+
+
+def _as_percent(typed: str, text: str, run: int) -> Typed:
+    """A grade written as rise over run, 1:50 or 1 in 50, in percent to four decimals."""
+    if run == 0:
+        raise Unreadable(typed, "A rise of 1 in 0 is no grade.", "Type a grade such as 1:50.")
+    percent = (Decimal(100) / run).quantize(Decimal("0.0001"))
+    return Typed(text, (percent,), "%", "grade", False, (plain(percent),))
 
 
 def _scan(typed: str, text: str, dimension: str) -> list[tuple[str, str]]:
@@ -324,7 +341,7 @@ def _example(dimension: str) -> str:
     return {
         "length": "Type a length such as 14.38, 14,38, 0.566 in or 9/16 in.",
         "mass": "Type a mass such as 113, 113 g, 4 oz or 3 3/4 oz.",
-        "grade": "Type a grade in percent, such as 2 or 2.5 %.",
+        "grade": "Type a grade in percent or as rise over run, such as 2.5 % or 1:40.",
     }[dimension]
 
 
@@ -365,7 +382,7 @@ def _group(typed: str, tokens: Sequence[tuple[str, str]]) -> list[list[_Term]]:
             terms.append(_Term(sign * _amount(typed, kind, token), written, None))
             sign = 1
         elif kind == "unit":
-            unit = _SPELLINGS.get("in" if token == "''" else token.casefold())
+            unit = _SPELLINGS.get("in" if token == "''" else token.casefold().rstrip("."))
             _check_unit(typed, token, unit, bool(terms) and terms[-1].unit is None)
             terms[-1] = _Term(terms[-1].amount, terms[-1].written, unit)
     if not terms:
@@ -374,6 +391,13 @@ def _group(typed: str, tokens: Sequence[tuple[str, str]]) -> list[list[_Term]]:
     for term in terms:
         before = groups[-1] if groups else []
         large = before[0].unit if len(before) == 1 and before[0].amount >= 0 else None
+        if large in _COMPOUND and term.unit is None:
+            raise Unreadable(
+                typed,
+                f"“{term.written}” after {large} has no unit.",
+                f"Type it with its unit, as in {before[0].written} {large} {term.written} "
+                f"{_COMPOUND[large]}.",
+            )
         if large in _COMPOUND and _COMPOUND[large] == term.unit and term.amount >= 0:
             before.append(term)
         else:
@@ -464,7 +488,7 @@ def _refuse_unlike_repeats(typed: str, values: Sequence[Decimal], dimension: str
         base = BASE[dimension]
         raise Unreadable(
             typed,
-            f"{spell(least, base)} and {spell(most, base)} are no repeats of one reading.",
+            f"{spell(least, base, 2)} and {spell(most, base, 2)} are no repeats of one reading.",
             "Type repeats of one measurement only, with the unit after the last.",
         )
 
@@ -505,7 +529,7 @@ def _as_typed_otherwise(
     full_size = _as_full_size(typed, low, high, to_scale)
     if typed.is_compound or typed.is_full_size:
         return full_size
-    if full_size and typed.unit in ("ft", "m"):
+    if full_size and (typed.unit in ("ft", "m") or min(typed.values) > METRE):
         return full_size  # nobody measures a model in feet or metres
     numbers = [value / _factor(typed.unit, BASE[typed.dimension]) for value in typed.values]
     for unit in ("in", "mm", "thou", "cm", "ft", "oz", "g", "kg", "lb", "m"):

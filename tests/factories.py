@@ -26,6 +26,15 @@ def make_vehicle(by: Person, *, profile_code: int | None = 110, **facts) -> Vehi
     )
 
 
+def sound(*axles: int) -> dict[tuple[str, str], str]:
+    """Readings of HO wheels that lie well inside S-4.2, the back-to-back apart: RP-25 code 110."""
+    return {
+        (quantity, str(axle)): typed
+        for axle in axles
+        for quantity, typed in (("flange_depth", "0.60"), ("tyre_width", "2.85"))
+    }
+
+
 def caliper() -> Instrument:
     return Instrument.objects.get(name="Digital caliper")
 

@@ -33,7 +33,7 @@ from inventory.stock.recording import (
 from inventory.stock.verdicts import standing_proposal
 from standards.conformity import Rule
 from standards.judging import GaugeResult, Service
-from standards.quantities import QUANTITIES, Dimension, Place, Quantity
+from standards.quantities import BY_RULE, QUANTITIES, Dimension, Place, Quantity
 from standards.sheets import UnknownStandard
 from standards.units import Unreadable, read
 
@@ -41,8 +41,6 @@ from standards.units import Unreadable, read
 READ_AFTER = timedelta(minutes=12)
 FINISHED_AFTER = timedelta(minutes=20)
 
-#: Longer than the usual caliper opens. Common practice, no source.
-_BY_RULE = ("length_over_couplers", "length_over_buffers", "body_length")
 _USUAL = {Dimension.LENGTH: "Digital caliper", Dimension.MASS: "Scale, 1 g"}
 _GAUGE = "Standards gauge"
 _NOT_QUANTITIES = {"at", "reason", "by_gauge", "with", "wheels", "open", "outcome", "statement"}
@@ -170,7 +168,7 @@ class _Loading:
         started = entry["at"]
         self.doing = f"{vehicle}, {started:%Y-%m-%d}"
         if "wheels" in entry:
-            self._rewheel(vehicle, entry["wheels"])
+            self._rewheel(vehicle, entry["wheels"], started)
         inspection = open_inspection(
             vehicle=vehicle,
             reason=Inspection.Reason(entry["reason"]),
@@ -197,14 +195,22 @@ class _Loading:
             moment=started + FINISHED_AFTER,
         )
 
-    def _rewheel(self, vehicle: Vehicle, wheels: Mapping[str, Any]) -> None:
+    def _rewheel(self, vehicle: Vehicle, wheels: Mapping[str, Any], moment: datetime) -> None:
         """Other wheelsets, put in since the inspection before."""
-        fitted = list(Wheelset.objects.filter(vehicle=vehicle))
+        vehicle.refresh_from_db()
+        fitted = list(Wheelset.objects.filter(vehicle=vehicle, removed_at__isnull=True))
         for wheelset in fitted:
             wheelset.profile_code = wheels.get("code")
             wheelset.material = wheels.get("material", "")
             wheelset.tread_diameter = wheels.get("diameter", wheelset.tread_diameter)
-        amend_running_gear(vehicle=vehicle, wheelsets=fitted)
+        amend_running_gear(
+            vehicle=vehicle,
+            wheelsets=fitted,
+            couplers=(),
+            exchanged={wheelset.axle for wheelset in fitted},
+            seen_revision=vehicle.revision,
+            moment=moment,
+        )
 
     def _entries(self, entry: Mapping[str, Any], axles: int) -> Iterator[Entry]:
         taken_with = entry.get("with", {})
@@ -246,7 +252,7 @@ def _by_place(
 
 
 def _usual(quantity: Quantity) -> str:
-    if quantity.code in _BY_RULE:
+    if quantity.code in BY_RULE:
         return "Steel rule"
     return _USUAL.get(quantity.dimension, "Test incline")
 

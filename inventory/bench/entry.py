@@ -18,7 +18,7 @@ from inventory.stock.recording import (
 )
 from standards.judging import GaugeResult
 from standards.profiles import TOLD_BY, tell_code
-from standards.quantities import QUANTITIES, Quantity
+from standards.quantities import BY_RULE, QUANTITIES, Quantity
 from standards.sheets import profiles_for
 from standards.units import Unreadable
 
@@ -48,10 +48,6 @@ class Field:
         return not self.problem and self.doubt is None
 
 
-#: Longer than the usual caliper opens. Common practice, no source.
-_BY_RULE = ("length_over_couplers", "length_over_buffers", "body_length", "pivot_distance")
-
-
 @dataclass(frozen=True)
 class Instruments:
     """The instruments in use, and what each person last used for a quantity."""
@@ -79,7 +75,7 @@ class Instruments:
         for each in offered:
             if each.pk == self.last.get(quantity.code):
                 return each
-        if quantity.code in _BY_RULE:
+        if quantity.code in BY_RULE:
             offered.sort(key=lambda each: each.kind != Instrument.Kind.RULE)
         return offered[0] if offered else None
 
@@ -155,7 +151,7 @@ def contour_of(inspection: Inspection, step: Step, fields: list[Field]) -> Conto
     matches = tell_code(measured, profiles_for(vehicle.standard))
     if len(measured) < 2 or not matches:
         return None
-    declared = {str(each.axle): each.profile_code for each in vehicle.wheelsets.all()}
+    declared = {str(each.axle): each.profile_code for each in vehicle.fitted_wheelsets}
     best = matches[0]
     return Contour(
         best.code if best.is_like else None,

@@ -1,10 +1,9 @@
+"""Forms of the bench: begin, finish, and what the next vehicle starts from."""
+
 from django import forms
 
 from inventory.stock.models import Inspection, Vehicle
-from standards.judging import Service
-
-#: From the most to the least willing to let a vehicle run.
-STRICTNESS = (Service.FIT, Service.ADVICE, Service.AWAITING, Service.BAD_ORDER)
+from standards.judging import STRICTNESS, Service
 
 
 class BeginForm(forms.Form):
@@ -13,7 +12,7 @@ class BeginForm(forms.Form):
 
 
 class FinishForm(forms.Form):
-    """The outcome that a person states. A milder one than the findings propose needs a reason."""
+    """The outcome that a person states."""
 
     service = forms.ChoiceField(
         label="Outcome",
@@ -30,28 +29,13 @@ class FinishForm(forms.Form):
 
     def __init__(self, *args, proposed: Service, **kwargs):
         super().__init__(*args, initial={"service": proposed.value}, **kwargs)
-        self.proposed = proposed
-
-    def clean(self) -> dict[str, object]:
-        data = super().clean()
-        if not data.get("service"):
-            return data
-        stated = Service(data["service"])
-        is_milder = STRICTNESS.index(stated) < STRICTNESS.index(self.proposed)
-        if is_milder and not data.get("statement", "").strip():
-            self.add_error(
-                "statement",
-                f"The readings say {self.proposed.value}. To state {stated.value} instead, "
-                "write down why.",
-            )
-        return data
 
 
 def defaults_from(last: Vehicle | None) -> dict[str, object]:
     """What the next vehicle most likely shares with the one logged before it."""
     if last is None:
         return {"standard": "nmra/HO", "axles": 4, "category": Vehicle.Category.FREIGHT}
-    wheelset = last.wheelsets.first()
+    wheelset = next(iter(last.fitted_wheelsets), None)
     coupler = last.couplers.first()
     return {
         "standard": f"{last.family}/{last.scale}",

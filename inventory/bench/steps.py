@@ -17,7 +17,14 @@ BY_GAUGE = (
     "trip_pin_clearance",
     "buffer_height",
 )
-_AXLE = ("back_to_back", "flange_thickness", "flange_depth", "tyre_width", "wheel_diameter")
+_AXLE = (
+    "back_to_back",
+    "flange_thickness",
+    "flange_depth",
+    "tyre_width",
+    "wheel_diameter",
+    "axle_length",
+)
 _WHOLE = (
     "length_over_couplers",
     "body_length",
@@ -28,6 +35,10 @@ _WHOLE = (
 )
 
 
+#: The AAR's custom for cars; common practice, no source.
+_END_TITLES = {"A": "End A", "B": "End B, the hand-brake end"}
+
+
 @dataclass(frozen=True)
 class Step:
     """One place to measure, with the quantities asked there, in order."""
@@ -36,6 +47,11 @@ class Step:
     title: str
     at: str
     quantities: tuple[str, ...]
+
+    @property
+    def keys(self) -> tuple[tuple[str, str], ...]:
+        """Its quantities as (quantity, at)."""
+        return tuple((quantity, self.at) for quantity in self.quantities)
 
     @property
     def short(self) -> str:
@@ -56,7 +72,7 @@ def steps_for(
         for axle in range(1, vehicle.axles + 1)
     ]
     steps += [
-        Step(f"end-{end}", f"End {end}", end, _at_end(vehicle, coupler_kinds.get(end, "")))
+        Step(f"end-{end}", _END_TITLES[end], end, _at_end(vehicle, coupler_kinds.get(end, "")))
         for end in ("A", "B")
     ]
     steps.append(Step("whole", "The whole vehicle", "", _of_whole(vehicle)))
@@ -91,6 +107,13 @@ def _of_whole(vehicle: Vehicle) -> tuple[str, ...]:
     if vehicle.is_locomotive:
         asked.remove("start_rolling_grade")
     return tuple(asked)
+
+
+def wanted(vehicle: Vehicle, step: Step) -> list[tuple[str, str]]:
+    """What of a step an inspection should not leave out, as (at, quantity): what the sheets
+    limit, or the step's first quantity where they are silent."""
+    limited = [(step.at, quantity) for quantity in step.quantities if speaks(vehicle, quantity)]
+    return limited or [(step.at, step.quantities[0])]
 
 
 def speaks(vehicle: Vehicle, quantity: str) -> bool:

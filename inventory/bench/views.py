@@ -12,20 +12,21 @@ from django.views.decorators.http import require_POST
 
 from inventory.bench.entry import Field, Instruments, contour_of, fields_of, sums_of, take
 from inventory.bench.forms import BeginForm, FinishForm, defaults_from
-from inventory.bench.steps import Step, steps_for
+from inventory.bench.steps import Step, steps_for, wanted
 from inventory.people.access import writers_only
 from inventory.stock import history
 from inventory.stock.forms import KINDS, NewVehicleForm
 from inventory.stock.models import Inspection, Vehicle, Verdict
 from inventory.stock.recording import (
     Closed,
+    NeedsReason,
     finish_inspection,
     log_vehicle,
     open_inspection,
 )
 from inventory.stock.verdicts import standing_proposal
-from standards.judging import Service, where
-from standards.quantities import QUANTITIES
+from standards.conformity import Outcome
+from standards.judging import Service, label
 from standards.remedies import mends
 
 
@@ -82,12 +83,18 @@ def begin(request: HttpRequest, pk: int) -> HttpResponse:
 
 @writers_only
 def resume(request: HttpRequest, pk: int) -> HttpResponse:
-    """Take up an inspection at the first place where something is still to measure."""
+    """Take up an inspection where something that the sheets limit is still to measure, beginning
+    with what was outside before."""
     inspection = _inspection(pk)
     steps = _steps(inspection)
     done = set(inspection.readings.filter(is_current=True).values_list("at", "quantity"))
+    if not done:
+        for verdict in Verdict.objects.standing_for(inspection.vehicle):
+            for step in steps:
+                if verdict.outcome == Outcome.OUTSIDE.value and verdict.key in step.keys:
+                    return redirect(_step_address(inspection, step))
     for step in steps:
-        if (step.at, step.quantities[0]) not in done:
+        if any(key not in done for key in wanted(inspection.vehicle, step)):
             return redirect(_step_address(inspection, step))
     return redirect("bench:finish", pk=inspection.pk)
 
@@ -169,9 +176,13 @@ def finish(request: HttpRequest, pk: int) -> HttpResponse:
                 statement=form.cleaned_data["statement"].strip(),
                 by=request.user,
             )
+        except NeedsReason as needed:
+            form.add_error("statement", str(needed))
         except Closed as closed:
             messages.error(request, str(closed))
-        return redirect(vehicle)
+            return redirect(vehicle)
+        else:
+            return redirect(vehicle)
     standing = Verdict.objects.standing_for(vehicle)
     return render(
         request,
@@ -180,10 +191,9 @@ def finish(request: HttpRequest, pk: int) -> HttpResponse:
             **_around(inspection, _steps(inspection), None),
             "form": form,
             "proposal": proposal,
-            "missing": [
-                f"{QUANTITIES[quantity].name}{where(quantity, at)}"
-                for quantity, at in proposal.missing
-            ],
+            "missing": [label(*key) for key in proposal.missing],
+            "unjudged": [label(*key) for key in proposal.unjudged],
+            "unmeasured": [label(*key) for key in proposal.unmeasured],
             "verdicts": sorted(
                 (verdict for verdict in standing if verdict.is_limited), key=Verdict.worst_first
             ),
@@ -236,11 +246,14 @@ def _onward(
     """
     if request.POST.get("go") == "finish":
         return reverse("bench:finish", args=[inspection.pk])
+    here = _step_address(inspection, step)
     if written and request.POST.get("go") != "next":
         after = fields[fields.index(written[-1]) + 1 :]
         for field in after:
             if field.reading is None:
-                return f"{_step_address(inspection, step)}?at={field.code}"
+                return f"{here}?at={field.code}"
+        if "gauge" in request.POST:
+            return here  # so that the last answer is seen before the next place
     following = steps[steps.index(step) + 1 :]
     if following:
         return _step_address(inspection, following[0])

@@ -75,7 +75,6 @@ def sheet(
         viewBox=f"0 0 {coordinate(width)} {coordinate(height)}",
         class_=f"d-drawing {class_}",
         role="img",
-        aria_label=title,
     )
 
 

@@ -92,7 +92,7 @@ def trend(
 
 def _spot(spot: Point, beyond: int, *, last: bool) -> SafeString:
     """A reading's dot; one too far out to be drawn to scale is an arrow that way."""
-    tone = "d-accent" if last else "d-ink"
+    tone = "d-ink"
     if beyond:
         tip = (spot[0], spot[1] - beyond * 5)
         return arrow_head(tip, (0, -beyond), class_=tone)

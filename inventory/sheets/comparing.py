@@ -11,7 +11,7 @@ from functools import cache
 from standards import sheets
 from standards.conformity import Outcome, Rule
 from standards.judging import Finding, Observation, Subject, judge_vehicle
-from standards.metrology import Instrument, Measured, evaluate
+from standards.metrology import USUAL, Instrument, Measured, evaluate
 from standards.profiles import Match, tell_code
 from standards.quantities import QUANTITIES, name_of
 from standards.sheets import PUBLISHED, Family, Limit, Row, Scale, Sheet, limits_for
@@ -39,22 +39,10 @@ _SAME_GAUGE = Decimal("0.005")
 _STANDARD_GAUGE = (Decimal(1250), Decimal(1700))
 _AXLE = "1"
 
-# DIN 862 for both calipers; "exact" compares the number alone.
+# "exact" compares the number alone.
 INSTRUMENTS: Mapping[str, tuple[str, Instrument, Rule]] = {
-    "caliper": (
-        "Digital caliper, ± 0.03 mm",
-        Instrument(
-            "digital caliper", "caliper", Decimal("0.03"), Decimal("0.01"), Decimal("0.02")
-        ),
-        Rule.NINETY_FIVE,
-    ),
-    "vernier": (
-        "Vernier caliper, ± 0.05 mm",
-        Instrument(
-            "vernier caliper", "caliper", Decimal("0.05"), Decimal("0.05"), Decimal("0.02")
-        ),
-        Rule.NINETY_FIVE,
-    ),
+    "caliper": ("Digital caliper, ± 0.03 mm", USUAL["digital"], Rule.NINETY_FIVE),
+    "vernier": ("Vernier caliper, ± 0.05 mm", USUAL["vernier"], Rule.NINETY_FIVE),
     "exact": (
         "Exact: compare the numbers alone",
         Instrument("nothing in particular", "caliper", Decimal(0), Decimal(0)),
@@ -145,6 +133,10 @@ class Overall(StrEnum):
     FAILS = "fails"
 
 
+#: What of a printed pair of limits was not read, in words.
+NOT_READ = {"min": "least", "max": "greatest", "both": "least and greatest"}
+
+
 @dataclass(frozen=True)
 class Cell:
     """One quantity judged by one family.
@@ -167,9 +159,9 @@ class Cell:
 
     @property
     def not_held(self) -> str:
-        """ "least" or "greatest" where that limit is printed but was not read; else empty."""
+        """ "least", "greatest" or "least and greatest" where that is printed but was not read."""
         held = "" if self.limit is None else self.limit.not_held
-        return {"min": "least", "max": "greatest"}.get(held, "")
+        return NOT_READ.get(held, "")
 
     @property
     def low(self) -> Decimal | None:
@@ -257,7 +249,9 @@ class Comparison:
         return tuple(
             code
             for code, cell in self.cells.items()
-            if cell.not_held and not cell.missing and cell.outcome is Outcome.NOT_JUDGED
+            if (cell.not_held or cell.is_limited)
+            and not cell.missing
+            and cell.outcome is Outcome.NOT_JUDGED
         )
 
     @property

@@ -7,6 +7,7 @@ from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from decimal import Decimal
 
+from inventory.sheets.comparing import NOT_READ
 from standards import sheets
 from standards.quantities import name_of
 from standards.sheets import PUBLISHED, STATED, Family, Limit, MassRule, Row, Scale, Sheet
@@ -250,11 +251,8 @@ def _cell(row: Row, code: str, remarks: Iterable[Remark]) -> Cell:
         return Cell(code)
     badges = [] if limit.basis == row.basis else [limit.basis]
     badges += [] if limit.provenance == row.provenance else [limit.provenance]
-    badges += [f"{_SAID[limit.not_held]} not read"] if limit.not_held else []
+    badges += [f"{NOT_READ[limit.not_held]} not read"] if limit.not_held else []
     return Cell(code, figures_of(limit), tuple(badges), _remark(remarks, row, code))
-
-
-_SAID = {"min": "least", "max": "greatest"}
 
 
 def _same_as(row: Row) -> tuple[Sheet, str] | None:

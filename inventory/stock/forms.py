@@ -3,17 +3,18 @@
 from __future__ import annotations
 
 from collections.abc import Iterable
+from decimal import Decimal
 
 from django import forms
 from django.core.exceptions import ValidationError
 from django.utils import timezone
 
 from inventory.stock.models import Coupler, HouseLimit, Instrument, Vehicle, Wheelset
-from inventory.stock.recording import Running
+from inventory.stock.recording import Running, bare_unit
 from standards import sheets
-from standards.quantities import QUANTITIES
+from standards.quantities import QUANTITIES, Quantity
 from standards.sheets import UnknownStandard
-from standards.units import Unreadable, read
+from standards.units import Unreadable, plain, read, spell
 
 #: Offered while typing a kind; any other word is as good. Trade words, common practice.
 KINDS = [
@@ -58,7 +59,10 @@ def standard_choices(used: Iterable[tuple[str, str]] = ()) -> list[tuple[str, ob
     if lately:
         groups.append(("In use here", lately))
     for family in sheets.families().values():
-        options = [(f"{family.code}/{scale.code}", scale.label) for scale in family.scales]
+        options = [
+            (f"{family.code}/{scale.code}", f"{scale.label} · {family.name}")
+            for scale in family.scales
+        ]
         groups.append((family.name, options))
     return groups
 
@@ -73,6 +77,38 @@ def split_standard(text: str) -> tuple[str, str]:
             f"“{text}” is not a scale of a family held here; pick one from the list."
         ) from error
     return family, scale
+
+
+class MoneyField(forms.DecimalField):
+    """An amount of money, with a decimal point or comma."""
+
+    def to_python(self, value):
+        if isinstance(value, str) and value.count(",") == 1 and "." not in value:
+            value = value.replace(",", ".")
+        return super().to_python(value)
+
+
+def in_plain_words(form: forms.BaseForm) -> None:
+    """Give every field messages that name it, the value and the remedy."""
+    examples = {
+        forms.DecimalField: "an amount, such as 24.50",
+        forms.IntegerField: "a whole number, such as 4",
+        forms.DateField: "a day, such as 2026-11-25",
+    }
+    for name, field in form.fields.items():
+        named = field.label or name.replace("_", " ")
+        example = next((words for kind, words in examples.items() if isinstance(field, kind)), "")
+        field.error_messages |= {
+            "required": f"{named[0].upper()}{named[1:]} is needed: type it.",
+            "invalid_choice": "“%(value)s” is not on the list; pick one that is.",
+            "max_value": "That is more than the most allowed here, %(limit_value)s.",
+            "min_value": "That is less than the least allowed here, %(limit_value)s.",
+            "max_length": "That is %(show_value)s characters long; "
+            "at most %(limit_value)s are kept.",
+            "max_decimal_places": "An amount has %(max)s decimal places at most.",
+        }
+        if example:
+            field.error_messages["invalid"] = f"That cannot be read; type {example}."
 
 
 class VehicleForm(forms.ModelForm):
@@ -122,10 +158,12 @@ class VehicleForm(forms.ModelForm):
             "value": forms.TextInput(attrs={"inputmode": "decimal"}),
             "axles": forms.NumberInput(attrs={"min": 1, "max": 16, "inputmode": "numeric"}),
         }
+        field_classes = {"price": MoneyField, "value": MoneyField}
 
     def __init__(self, *args, used: Iterable[tuple[str, str]] = (), **kwargs):
         super().__init__(*args, **kwargs)
         self.fields["standard"].choices = standard_choices(used)
+        in_plain_words(self)
         if self.instance.pk:
             self.initial["standard"] = f"{self.instance.family}/{self.instance.scale}"
 
@@ -177,6 +215,7 @@ class NewVehicleForm(VehicleForm):
     def __init__(self, *args, **kwargs):
         super().__init__(*args, **kwargs)
         self.twins: list[Vehicle] = []
+        in_plain_words(self)
 
     def clean(self) -> dict[str, object]:
         data = super().clean()
@@ -207,12 +246,23 @@ class NewVehicleForm(VehicleForm):
 
 
 class WheelsetForm(forms.ModelForm):
+    is_exchanged = forms.BooleanField(
+        label="Another wheelset was fitted; its old readings no longer count",
+        required=False,
+    )
+
     class Meta:
         model = Wheelset
         fields = ["profile_code", "material", "tread_diameter"]
+        help_texts = dict.fromkeys(fields, "")
 
 
 WheelsetFormSet = forms.modelformset_factory(Wheelset, form=WheelsetForm, extra=0)
+
+
+def exchanged_axles(wheelsets: forms.BaseModelFormSet) -> set[int]:
+    """The axles of a valid formset that got another wheelset."""
+    return {form.instance.axle for form in wheelsets if form.cleaned_data.get("is_exchanged")}
 
 
 class CouplerForm(forms.ModelForm):
@@ -224,15 +274,21 @@ class CouplerForm(forms.ModelForm):
 CouplerFormSet = forms.modelformset_factory(Coupler, form=CouplerForm, extra=0)
 
 
-def _bench_decimal(form: forms.BaseForm, name: str, dimension: str, *, required: bool):
+def _bench_decimal(
+    form: forms.BaseForm, name: str, dimension: str, *, unit: str, may_be_negative: bool = False
+):
     """A field of bench text as an exact decimal, with the bench's own words for what is wrong."""
     typed = (form.data.get(form.add_prefix(name)) or "").strip()
     if not typed:
-        if required:
-            form.add_error(name, "Type a number, such as 0.03.")
         return None
     try:
-        text = read(typed, dimension, may_be_zero=True)
+        text = read(
+            typed,
+            dimension,
+            default_unit=bare_unit(dimension, unit),
+            may_be_zero=True,
+            may_be_negative=may_be_negative,
+        )
     except Unreadable as error:
         form.add_error(name, str(error))
         return None
@@ -271,15 +327,33 @@ class InstrumentForm(forms.ModelForm):
             "is_retired",
         ]
 
+    def __init__(self, *args, unit: str, **kwargs):
+        super().__init__(*args, **kwargs)
+        self.unit = unit
+        in_plain_words(self)
+        for name in ("max_error", "resolution", "inside_extra"):
+            held = getattr(self.instance, name)
+            if self.instance.pk and held is not None:
+                self.initial[name] = f"{plain(held)} {self._held_in(self.instance.kind)}"
+        for name in ("max_error", "resolution"):
+            self.fields[name].is_asked = True  # of everything but a gauge
+
+    @staticmethod
+    def _held_in(kind: str) -> str:
+        return {"scale": "g", "incline": "%"}.get(kind, "mm")
+
     def clean(self) -> dict[str, object]:
         data = super().clean()
-        kind = data.get("kind")
-        dimension = {"scale": "mass", "incline": "grade"}.get(kind or "", "length")
-        is_gauge = kind == Instrument.Kind.GAUGE
+        kind = data.get("kind") or ""
+        dimension = {"scale": "mass", "incline": "grade"}.get(kind, "length")
         for name in ("max_error", "resolution", "inside_extra"):
-            required = not is_gauge and name != "inside_extra"
-            data[name] = _bench_decimal(self, name, dimension, required=required)
-        data["inside_extra"] = data["inside_extra"] or 0
+            data[name] = _bench_decimal(self, name, dimension, unit=self.unit)
+            is_asked = kind != Instrument.Kind.GAUGE and name != "inside_extra"
+            if is_asked and data[name] is None and name not in self.errors:
+                self.add_error(name, "Type a number, such as 0.03.")
+        if data["inside_extra"] is None:
+            # DIN 862 for a caliper; nothing else has jaws.
+            data["inside_extra"] = Decimal("0.02") if kind == Instrument.Kind.CALIPER else 0
         return data
 
 
@@ -292,10 +366,12 @@ class HouseLimitForm(forms.ModelForm):
         model = HouseLimit
         fields = ["quantity", "is_about_sheet", "low", "high", "reason"]
 
-    def __init__(self, *args, used: Iterable[tuple[str, str]] = (), **kwargs):
+    def __init__(self, *args, unit: str, used: Iterable[tuple[str, str]] = (), **kwargs):
         super().__init__(*args, **kwargs)
+        self.unit = unit
         self.fields["standard"].choices = standard_choices(used)
         self.order_fields(["standard"])
+        in_plain_words(self)
 
     def clean_standard(self) -> str:
         self.instance.family, self.instance.scale = split_standard(self.cleaned_data["standard"])
@@ -306,15 +382,20 @@ class HouseLimitForm(forms.ModelForm):
         quantity = QUANTITIES.get(data.get("quantity") or "")
         if quantity is None:
             return data
+        is_about = bool(data.get("is_about_sheet"))
         for name in ("low", "high"):
-            data[name] = _bench_decimal(self, name, quantity.dimension.value, required=False)
+            data[name] = _bench_decimal(
+                self,
+                name,
+                quantity.dimension.value,
+                unit=self.unit,
+                may_be_negative=quantity.may_be_negative and not is_about,
+            )
         low, high = data["low"], data["high"]
         if low is None and high is None and not self.errors:
             self.add_error("low", "Give at least one of the two limits.")
-        if not data.get("is_about_sheet") and None not in (low, high) and low > high:
-            self.add_error(
-                "high", f"The upper limit, {high}, is below the lower one, {low}; exchange them."
-            )
+        if not is_about:
+            self._check_limits(quantity, low, high)
         standing = HouseLimit.objects.filter(
             quantity=quantity.code,
             family=self.instance.family,
@@ -327,3 +408,23 @@ class HouseLimitForm(forms.ModelForm):
                 "A house limit is in force for it at this scale; withdraw that one first.",
             )
         return data
+
+    def _check_limits(self, quantity: Quantity, low: Decimal | None, high: Decimal | None) -> None:
+        """Both plausible at the scale, and in their order."""
+        if not self.instance.scale:
+            return
+        least, most = quantity.plausible(sheets.scale(self.instance.family, self.instance.scale))
+        for name, limit in (("low", low), ("high", high)):
+            if limit is not None and not least <= limit <= most:
+                self.add_error(
+                    name,
+                    f"{spell(limit, quantity.unit)} is far from plausible here, "
+                    f"{spell(least, quantity.unit, 2)} to {spell(most, quantity.unit, 2)}. "
+                    "Was another unit meant?",
+                )
+        if None not in (low, high) and low > high:
+            self.add_error(
+                "high",
+                f"The upper limit, {spell(high, quantity.unit)}, is below the lower one, "
+                f"{spell(low, quantity.unit)}; exchange them.",
+            )

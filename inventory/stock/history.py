@@ -11,6 +11,7 @@ from django.db.models import Count, Q, QuerySet
 from inventory.stock.models import Inspection, Vehicle, Verdict
 from standards.conformity import Outcome
 from standards.judging import Service
+from standards.units import plain
 
 COMPARED = ("back_to_back", "flange_thickness", "flange_depth", "tyre_width")
 
@@ -88,15 +89,15 @@ def trends_of(vehicle: Vehicle) -> list[Trend]:
 def wheelsets_to_compare(vehicle: Vehicle, standing: list[Verdict]) -> list[tuple[str, str]]:
     """Each measured axle with the query that puts its figures before every family of standards."""
     found = []
-    for wheelset in vehicle.wheelsets.all():
+    for wheelset in vehicle.fitted_wheelsets:
         at = str(wheelset.axle)
         figures = {
-            verdict.quantity: f"{verdict.value.normalize():f} mm"
+            verdict.quantity: f"{plain(verdict.value.quantize(Decimal('0.0001')))} mm"
             for verdict in standing
             if verdict.at == at and verdict.quantity in COMPARED and verdict.value is not None
         }
         if figures:
             code = {"code": wheelset.profile_code} if wheelset.profile_code else {}
-            query = {"gauge": f"{vehicle.standard.gauge_mm.normalize():f}", **figures, **code}
+            query = {"gauge": plain(vehicle.standard.gauge_mm), **figures, **code}
             found.append((at, urlencode(query)))
     return found

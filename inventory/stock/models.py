@@ -4,18 +4,22 @@ from __future__ import annotations
 
 import math
 import re
+from collections.abc import Iterable
+from datetime import datetime
 from decimal import Decimal
+from itertools import groupby
 
 from django.conf import settings
 from django.core.validators import MaxValueValidator, MinValueValidator, RegexValidator
 from django.db import models
 from django.db.models import Q
 from django.urls import reverse
+from django.utils import timezone
 
 from inventory.stock.fields import ExactDecimalField
 from standards import sheets
 from standards.conformity import Judgement, Outcome
-from standards.judging import ADVISORY, Finding, GaugeResult, Service, Side, where
+from standards.judging import Finding, GaugeResult, Service, Side, label
 from standards.metrology import Measured
 from standards.quantities import QUANTITIES, Dimension, Place, Quantity
 from standards.sheets import Scale
@@ -173,6 +177,15 @@ class Vehicle(models.Model):
         return sheets.scale(self.family, self.scale)
 
     @property
+    def fitted_wheelsets(self) -> list[Wheelset]:
+        """The wheelsets under it now, by axle."""
+        return [wheelset for wheelset in self.wheelsets.all() if wheelset.removed_at is None]
+
+    def wheelsets_at(self, moment: datetime) -> list[Wheelset]:
+        """The wheelsets that were under it at a moment."""
+        return [wheelset for wheelset in self.wheelsets.all() if wheelset.was_fitted_at(moment)]
+
+    @property
     def family_name(self) -> str:
         return sheets.family(self.family).name
 
@@ -182,7 +195,10 @@ class Vehicle(models.Model):
 
 
 class Wheelset(models.Model):
-    """One axle with its two wheels, as declared; what was measured is in the readings."""
+    """One axle with its two wheels, as declared; what was measured is in the readings.
+
+    A wheelset that was exchanged stays, so that its readings go on belonging to it.
+    """
 
     vehicle = models.ForeignKey(Vehicle, models.CASCADE, related_name="wheelsets")
     axle = models.PositiveSmallIntegerField(validators=[MinValueValidator(1)])
@@ -193,15 +209,26 @@ class Wheelset(models.Model):
     tread_diameter = models.CharField(
         max_length=24, blank=True, help_text="As the maker states it, such as 33 in prototype."
     )
+    fitted_at = models.DateTimeField(null=True, editable=False)  # None: as it came
+    removed_at = models.DateTimeField(null=True, editable=False)
 
     class Meta:
         ordering = ["axle", "pk"]
         constraints = [
-            models.UniqueConstraint(fields=["vehicle", "axle"], name="one_wheelset_an_axle")
+            models.UniqueConstraint(
+                fields=["vehicle", "axle"],
+                condition=Q(removed_at__isnull=True),
+                name="one_wheelset_an_axle",
+            )
         ]
 
     def __str__(self) -> str:
         return f"axle {self.axle}"
+
+    def was_fitted_at(self, moment: datetime) -> bool:
+        """Whether it was under the vehicle then."""
+        is_on = self.fitted_at is None or self.fitted_at <= moment
+        return is_on and (self.removed_at is None or moment < self.removed_at)
 
 
 class Coupler(models.Model):
@@ -245,7 +272,11 @@ class Instrument(models.Model):
         GAUGE = "gauge", "go/no-go gauge"
         INCLINE = "incline", "test incline"
 
-    name = models.CharField(max_length=60, unique=True)
+    name = models.CharField(
+        max_length=60,
+        unique=True,
+        error_messages={"unique": "An instrument of that name is there already; name it apart."},
+    )
     kind = models.CharField(max_length=8, choices=Kind)
     max_error = ExactDecimalField(
         "greatest error",
@@ -365,6 +396,11 @@ class Inspection(models.Model):
     def is_open(self) -> bool:
         return self.finished_at is None
 
+    @property
+    def ends_at(self) -> datetime:
+        """When its last word was or will be said: its finish, or now."""
+        return self.finished_at or timezone.now()
+
 
 class Reading(models.Model):
     """One value as typed, or one answer of a go/no-go gauge. Never changed once written."""
@@ -407,6 +443,11 @@ class Reading(models.Model):
         return f"{self.quantity} {self.at} {self.typed or self.gauge}".strip()
 
     @property
+    def label(self) -> str:
+        """The quantity and where: "Back-to-back, axle 2"."""
+        return label(self.quantity, self.at)
+
+    @property
     def measured(self) -> Measured | None:
         """The value with its uncertainty, as the judging takes it."""
         if self.value is None:
@@ -434,20 +475,52 @@ class VerdictQuerySet(models.QuerySet):
         return self.filter(is_current=True)
 
     def standing_for(self, vehicle: Vehicle) -> list[Verdict]:
-        """The latest word on each quantity and place of a vehicle, whatever its inspection."""
-        latest: dict[tuple[str, str], Verdict] = {}
+        """The latest word on each quantity and place of a vehicle, whatever its inspection.
+
+        What was said of an axle that is no more, or of a wheelset that was exchanged, stands no
+        longer; nor does a sum once one of its parts was measured again.
+        """
         verdicts = (
             self.current()
             .filter(inspection__vehicle=vehicle)
             .select_related("reading__instrument", "inspection")
             .order_by("inspection__started_at", "inspection_id", "pk")
         )
-        for verdict in verdicts:
-            # What could not be judged this time does not clear what was judged before.
-            before = latest.get(verdict.key)
-            if before is None or not verdict.is_silent or before.is_silent:
-                latest[verdict.key] = verdict
+        fitted = {str(each.axle): each.fitted_at for each in vehicle.fitted_wheelsets}
+        latest: dict[tuple[str, str], Verdict] = {}
+        for _, said in groupby(verdicts, key=lambda verdict: verdict.inspection_id):
+            _overlay(latest, _of_what_is_fitted(list(said), fitted))
         return sorted(latest.values(), key=Verdict.bench_order)
+
+
+def _of_what_is_fitted(
+    said: list[Verdict], fitted: dict[str, datetime | None]
+) -> Iterable[Verdict]:
+    """The verdicts of one inspection that are about the vehicle as it is now, readings first."""
+
+    def is_about(verdict: Verdict) -> bool:
+        if QUANTITIES[verdict.quantity].place is not Place.AXLE:
+            return True
+        if verdict.at not in fitted:
+            return False
+        since = fitted[verdict.at]
+        return since is None or verdict.reading is None or verdict.reading.taken_at >= since
+
+    kept = [verdict for verdict in said if is_about(verdict)]
+    read_at = {verdict.at for verdict in kept if verdict.reading_id}
+    yield from (verdict for verdict in kept if verdict.reading_id)
+    yield from (verdict for verdict in kept if not verdict.reading_id and verdict.at in read_at)
+
+
+def _overlay(latest: dict[tuple[str, str], Verdict], said: Iterable[Verdict]) -> None:
+    """Put the verdicts of a later inspection over those that stood."""
+    for verdict in said:
+        if verdict.quantity in ("back_to_back", "flange_thickness"):
+            for total in ("wheel_check", "over_flanges"):
+                latest.pop((total, verdict.at), None)
+        before = latest.get(verdict.key)
+        if before is None or verdict.displaces(before):
+            latest[verdict.key] = verdict
 
 
 class Verdict(models.Model):
@@ -461,6 +534,7 @@ class Verdict(models.Model):
         max_length=10, choices=[(each.value, each.value) for each in Outcome]
     )
     value = ExactDecimalField(null=True)
+    u = models.FloatField(null=True)
     expanded = models.FloatField(null=True)
     gauge = models.CharField(max_length=10, blank=True)
     probability = models.FloatField(null=True)
@@ -470,6 +544,7 @@ class Verdict(models.Model):
     high = ExactDecimalField(null=True)
     high_basis = models.CharField(max_length=300, blank=True)
     nominal = ExactDecimalField(null=True)
+    is_advisory = models.BooleanField(default=False)
     is_derived = models.BooleanField(default=False)
     is_second_hand = models.BooleanField(default=False)
     is_by_house = models.BooleanField(default=False)
@@ -510,16 +585,18 @@ class Verdict(models.Model):
     @property
     def label(self) -> str:
         """The quantity and where: "Back-to-back, axle 2"."""
-        return f"{QUANTITIES[self.quantity].name}{where(self.quantity, self.at)}"
-
-    @property
-    def is_advisory(self) -> bool:
-        return self.quantity in ADVISORY
+        return label(self.quantity, self.at)
 
     @property
     def is_silent(self) -> bool:
         """Whether it says nothing either way."""
         return self.outcome == Outcome.NOT_JUDGED.value
+
+    def displaces(self, before: Verdict) -> bool:
+        """Whether it is a later word on the same thing. What could not be judged for want of any
+        limit, or of the other part of a sum, does not clear what was judged before."""
+        is_half_judged = self.reading_id is not None and self.has_limits
+        return not self.is_silent or before.is_silent or is_half_judged
 
     @property
     def has_limits(self) -> bool:
@@ -531,12 +608,6 @@ class Verdict(models.Model):
         verdicts rather than with the plain dimensions."""
         return self.has_limits or self.nominal is not None or bool(self.gauge)
 
-    @property
-    def judged_by(self) -> str:
-        """Sheets with their editions, or the house."""
-        named = ", ".join(f"{each['short']} ({each['edition']})" for each in self.sheets)
-        return f"house limit in place of {named}" if self.is_by_house and named else named
-
     def worst_first(self) -> tuple[object, ...]:
         """The order of a page that is read for trouble: outside, undecided, then the rest."""
         severity = ("outside", "undecided", "within", "not judged")
@@ -546,9 +617,7 @@ class Verdict(models.Model):
         """The stored verdict in the shape in which the pure functions take it."""
         measured = None
         if self.value is not None:
-            measured = Measured(
-                value=self.value, u=(self.expanded or 0.0) / 2, dof=math.inf, readings=()
-            )
+            measured = Measured(value=self.value, u=self.u or 0.0, dof=math.inf, readings=())
         return Finding(
             self.quantity,
             self.at,
@@ -560,8 +629,8 @@ class Verdict(models.Model):
             ),
             measured=measured,
             gauge=GaugeResult(self.gauge) if self.gauge else None,
-            low=Side(self.low, 0.0, self.low_basis),
-            high=Side(self.high, 0.0, self.high_basis),
+            low=Side(self.low, 0.0, self.low_basis, is_printed=not self.is_advisory),
+            high=Side(self.high, 0.0, self.high_basis, is_printed=not self.is_advisory),
             nominal=self.nominal,
             sheets=tuple(each["id"] for each in self.sheets),
             note=self.note,

@@ -7,7 +7,7 @@ uncertainty) and is kept here; what it is worth is judged and kept by `inventory
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable
+from collections.abc import Collection, Iterable
 from dataclasses import dataclass
 from datetime import datetime
 from decimal import Decimal
@@ -27,7 +27,7 @@ from inventory.stock.models import (
 )
 from inventory.stock.verdicts import Change, judge_inspection, rejudge_vehicle, standing_proposal
 from standards import sheets
-from standards.judging import GaugeResult, Service
+from standards.judging import GaugeResult, Service, is_milder
 from standards.metrology import evaluate
 from standards.quantities import QUANTITIES, Place
 from standards.units import Typed, likely_slip, read, spell
@@ -46,8 +46,18 @@ class ReadingOvertaken(Exception):
 
     def __init__(self, now: Reading | None) -> None:
         self.now = now
-        who = f"{now.taken_by} has entered {now}" if now else "Somebody has taken it back"
+        said = now and (now.typed or f"the gauge’s answer, {now.gauge},")
+        who = f"{now.taken_by} has entered {said} here" if now else "Somebody has taken it back"
         super().__init__(f"{who} in the meantime.")
+
+
+class NeedsReason(Exception):
+    """An outcome milder than the readings propose was stated without saying why."""
+
+    def __init__(self, stated: Service, proposed: Service) -> None:
+        super().__init__(
+            f"The readings say {proposed.value}. To state {stated.value} instead, write down why."
+        )
 
 
 class Closed(Exception):
@@ -100,7 +110,7 @@ def log_vehicle(*, vehicle: Vehicle, running: Running, by: Person) -> Vehicle:
 
 def _fit_wheelsets(vehicle: Vehicle, running: Running) -> None:
     """Add the wheelsets of axles that have none, and take away those beyond the last axle."""
-    have = {wheelset.axle for wheelset in vehicle.wheelsets.all()}
+    have = {each.axle for each in vehicle.wheelsets.filter(removed_at__isnull=True)}
     Wheelset.objects.bulk_create(
         Wheelset(
             vehicle=vehicle,
@@ -112,7 +122,9 @@ def _fit_wheelsets(vehicle: Vehicle, running: Running) -> None:
         for axle in range(1, vehicle.axles + 1)
         if axle not in have
     )
-    vehicle.wheelsets.filter(axle__gt=vehicle.axles).delete()
+    vehicle.wheelsets.filter(axle__gt=vehicle.axles, removed_at__isnull=True).update(
+        removed_at=timezone.now()
+    )
 
 
 @transaction.atomic
@@ -121,29 +133,66 @@ def amend_vehicle(*, vehicle: Vehicle, seen_revision: int) -> Vehicle:
 
     Raises Overtaken, and writes nothing, when somebody did.
     """
-    now = Vehicle.objects.select_for_update().get(pk=vehicle.pk)
-    if now.revision != seen_revision:
-        raise Overtaken(now)
-    rescaled = (now.family, now.scale, now.category) != (
-        vehicle.family,
-        vehicle.scale,
-        vehicle.category,
-    )
+    now = _unchanged(vehicle, seen_revision)
+    judged_by = ("family", "scale", "category", "axles", "has_buffers")
+    is_judged_anew = any(getattr(now, name) != getattr(vehicle, name) for name in judged_by)
     vehicle.revision = seen_revision + 1
     vehicle.service = now.service
     vehicle.save()
     _fit_wheelsets(vehicle, Running())
-    if rescaled:
+    if is_judged_anew:
         rejudge_vehicle(vehicle)
     return vehicle
 
 
 @transaction.atomic
-def amend_running_gear(*, vehicle: Vehicle, wheelsets: Iterable[Wheelset]) -> None:
-    """Save what is declared of the wheelsets, and judge again what hangs on it."""
+def amend_running_gear(
+    *,
+    vehicle: Vehicle,
+    wheelsets: Iterable[Wheelset],
+    couplers: Iterable[Coupler],
+    exchanged: Collection[int] = (),
+    seen_revision: int,
+    moment: datetime | None = None,
+) -> list[Change]:
+    """Save what is declared of wheels and couplers, and judge again what hangs on it.
+
+    exchanged: the axles that got another wheelset, at `moment` (or now). The old one stays in
+    the record with its readings, and the new one has none yet. Other changes correct what was
+    declared.
+
+    Raises Overtaken, and writes nothing, when somebody saved the vehicle since `seen_revision`.
+    """
+    now = _unchanged(vehicle, seen_revision)
     for wheelset in wheelsets:
-        wheelset.save()
-    rejudge_vehicle(vehicle)
+        if wheelset.axle in exchanged:
+            _exchange(now, wheelset, moment or timezone.now())
+        else:
+            wheelset.save()
+    for coupler in couplers:
+        coupler.save()
+    Vehicle.objects.filter(pk=vehicle.pk).update(revision=seen_revision + 1)
+    return rejudge_vehicle(Vehicle.objects.get(pk=vehicle.pk))
+
+
+def _exchange(vehicle: Vehicle, wheelset: Wheelset, moment: datetime) -> None:
+    vehicle.wheelsets.filter(axle=wheelset.axle, removed_at__isnull=True).update(removed_at=moment)
+    Wheelset.objects.create(
+        vehicle=vehicle,
+        axle=wheelset.axle,
+        profile_code=wheelset.profile_code,
+        material=wheelset.material,
+        tread_diameter=wheelset.tread_diameter,
+        fitted_at=moment,
+    )
+
+
+def _unchanged(vehicle: Vehicle, seen_revision: int) -> Vehicle:
+    """The vehicle as it stands, locked, if nobody saved it since; else raises Overtaken."""
+    now = Vehicle.objects.select_for_update().get(pk=vehicle.pk)
+    if now.revision != seen_revision:
+        raise Overtaken(now)
+    return now
 
 
 # --- Inspections ------------------------------------------------------------------------------
@@ -173,6 +222,13 @@ def open_inspection(
     )
 
 
+def bare_unit(dimension: str, unit: str) -> str:
+    """The unit in which a number without one is read by somebody who prefers "mm" or "in"."""
+    return {"mass": {"mm": "g", "in": "oz"}, "grade": {"mm": "%", "in": "%"}}.get(
+        dimension, {}
+    ).get(unit, unit)
+
+
 def understand(
     *, vehicle: Vehicle, quantity: str, typed: str, unit: str, is_certain: bool = False
 ) -> Typed:
@@ -184,18 +240,18 @@ def understand(
     unless the person is certain.
     """
     what, scale = QUANTITIES[quantity], vehicle.standard
-    default = {"mass": {"mm": "g", "in": "oz"}, "grade": {"mm": "%", "in": "%"}}
     text = read(
         typed,
         what.dimension.value,
-        default_unit=default.get(what.dimension.value, {}).get(unit, unit),
+        default_unit=bare_unit(what.dimension.value, unit),
         may_be_zero=what.may_be_negative,
         may_be_negative=what.may_be_negative,
         to_scale=scale.from_full_size,
     )
     low, high = what.plausible(scale)
     if not is_certain and not all(low <= value <= high for value in text.values):
-        plausible = f"{spell(low, what.unit, 2)} to {spell(high, what.unit, 2)}"
+        decimals = 0 if what.unit == "g" else 2
+        plausible = f"{spell(low, what.unit, decimals)} to {spell(high, what.unit, decimals)}"
         raise Doubt(
             text.as_understood,
             likely_slip(text, low, high, scale.from_full_size),
@@ -339,10 +395,14 @@ def finish_inspection(
 ) -> Inspection:
     """Close an inspection with its stated outcome, which becomes the vehicle's service.
 
-    Raises Closed if it was finished already.
+    Raises Closed if it was finished already, NeedsReason for an outcome milder than the readings
+    propose at this moment without a statement.
     """
     inspection = _still_open(inspection)
-    inspection.proposed = standing_proposal(inspection.vehicle).service.value
+    proposed = standing_proposal(inspection.vehicle).service
+    if is_milder(service, proposed) and not statement.strip():
+        raise NeedsReason(service, proposed)
+    inspection.proposed = proposed.value
     inspection.service = service.value
     inspection.statement = statement
     inspection.inspector = by

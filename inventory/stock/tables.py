@@ -6,6 +6,7 @@ from inventory.stock.models import HouseLimit, Instrument, Vehicle
 
 
 class VehicleTable(tables.Table):
+    caption = "Vehicles"
     identity = tables.TemplateColumn(
         template_name="stock/_identity_cell.html",
         verbose_name="Vehicle",
@@ -16,7 +17,10 @@ class VehicleTable(tables.Table):
     maker = tables.Column(order_by=("maker", "catalogue_number", "pk"))
     storage_box = tables.Column(verbose_name="Box", order_by=("storage_box", "pk"))
     last_inspected_at = tables.DateColumn(
-        format="j M Y", verbose_name="Inspected", order_by=("last_inspected_at", "pk")
+        format="j M Y",
+        verbose_name="Inspected",
+        attrs={"td": {"class": "nowrap"}},
+        order_by=("last_inspected_at", "pk"),
     )
     service = tables.TemplateColumn(
         template_name="stock/_service_cell.html",
@@ -42,6 +46,7 @@ class VehicleTable(tables.Table):
 
 
 class InstrumentTable(tables.Table):
+    caption = "Instruments"
     name = tables.Column(linkify=("stock:instrument", {"pk": tables.A("pk")}))
     kind = tables.Column(order_by=("kind", "name", "pk"))
     error = tables.TemplateColumn(
@@ -61,6 +66,7 @@ class InstrumentTable(tables.Table):
 
 
 class HouseLimitTable(tables.Table):
+    caption = "House limits"
     quantity = tables.Column(order_by=("quantity", "pk"))
     scale = tables.TemplateColumn(
         "{{ record.get_family_display }}, {{ record.scale }}", order_by=("family", "scale", "pk")

@@ -8,6 +8,7 @@ urlpatterns = [
     path("<int:pk>/", views.vehicle, name="vehicle"),
     path("<int:pk>/edit/", views.edit_vehicle, name="edit-vehicle"),
     path("<int:pk>/running-gear/", views.running_gear, name="running-gear"),
+    path("inspections/<int:pk>/", views.inspection, name="inspection"),
     path("instruments/", views.instruments, name="instruments"),
     path("instruments/new/", views.instrument, name="new-instrument"),
     path("instruments/<int:pk>/", views.instrument, name="instrument"),

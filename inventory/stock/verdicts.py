@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
+from datetime import datetime
 
+from django.db import transaction
 from django.db.models import Q
 from django.utils import timezone
 
@@ -16,11 +18,13 @@ from standards.judging import (
     HouseRule,
     Observation,
     Proposal,
+    Service,
     Subject,
     judge_vehicle,
     propose,
 )
 from standards.sheets import sheet
+from standards.units import plain
 
 
 def standing_proposal(vehicle: Vehicle) -> Proposal:
@@ -44,6 +48,7 @@ class Change:
     why: str
 
 
+@transaction.atomic
 def judge_inspection(
     inspection: Inspection, *, cause: str = "recorded", is_dry: bool = False
 ) -> list[Change]:
@@ -51,49 +56,64 @@ def judge_inspection(
 
     is_dry: write nothing, only say what would change.
     """
-    findings = _findings(inspection)
+    Inspection.objects.select_for_update().get(pk=inspection.pk)
     stored = {verdict.key: verdict for verdict in inspection.verdicts.current()}
     readings = {
         (reading.quantity, reading.at): reading
         for reading in inspection.readings.filter(is_current=True)
     }
     fresh, gone, changes = [], [], []
-    for finding in findings:
+    for finding in _findings(inspection, readings.values()):
         key = (finding.quantity, finding.at)
         verdict = _verdict(inspection, finding, readings.get(key), cause)
         before = stored.pop(key, None)
         if before is not None and _facts(before) == _facts(verdict):
             continue
+        fresh.append(verdict)
+        changes.append(_change(inspection.vehicle, before, verdict))
         if before is not None:
             gone.append(before.pk)
-            changes.append(_change(inspection.vehicle, before, verdict))
-        fresh.append(verdict)
-    gone += [verdict.pk for verdict in stored.values()]
+    changes += [_change(inspection.vehicle, vanished, None) for vanished in stored.values()]
+    gone += [vanished.pk for vanished in stored.values()]
     if not is_dry:
         Verdict.objects.filter(pk__in=gone).update(is_current=False)
         Verdict.objects.bulk_create(fresh)
     return changes
 
 
+@transaction.atomic
 def rejudge_vehicle(vehicle: Vehicle, *, is_dry: bool = False) -> list[Change]:
-    """Judge every inspection of a vehicle by the sheets and house limits as they are now."""
-    return [
+    """Judge every inspection of a vehicle by the sheets and house limits as they are now.
+
+    Only a person states an outcome; but a vehicle whose readings have come to say bad order waits
+    for one again, instead of being taken for fit.
+    """
+    changes = [
         change
         for inspection in vehicle.inspections.order_by("started_at", "pk")
         for change in judge_inspection(inspection, cause="rejudged", is_dry=is_dry)
     ]
+    if changes and not is_dry:
+        says_bad = standing_proposal(vehicle).service is Service.BAD_ORDER
+        if says_bad and vehicle.service in (Service.FIT.value, Service.ADVICE.value):
+            vehicle.service = Service.AWAITING.value
+            Vehicle.objects.filter(pk=vehicle.pk).update(service=vehicle.service)
+    return changes
 
 
-def _subject(vehicle: Vehicle) -> Subject:
+def _subject(vehicle: Vehicle, moment: datetime | None = None) -> Subject:
+    fitted = vehicle.fitted_wheelsets if moment is None else vehicle.wheelsets_at(moment)
     return Subject(
         scale=vehicle.standard,
         axles=vehicle.axles,
         is_hauled=not vehicle.is_locomotive,
+        has_buffers=vehicle.has_buffers,
         declared_codes={
             str(wheelset.axle): wheelset.profile_code
-            for wheelset in vehicle.wheelsets.all()
+            for wheelset in fitted
             if wheelset.profile_code
         },
+        couplers={coupler.end: coupler.kind for coupler in vehicle.couplers.all()},
     )
 
 
@@ -117,7 +137,7 @@ def _observation(reading: Reading) -> Observation:
     )
 
 
-def _findings(inspection: Inspection) -> tuple[Finding, ...]:
+def _findings(inspection: Inspection, readings: Iterable[Reading]) -> tuple[Finding, ...]:
     vehicle = inspection.vehicle
     earlier = (
         Reading.objects.filter(
@@ -130,12 +150,18 @@ def _findings(inspection: Inspection) -> tuple[Finding, ...]:
         # The latest comes last, and stands.
         .order_by("inspection__started_at", "inspection_id", "pk")
     )
+    fitted = {str(each.axle): each.fitted_at for each in vehicle.wheelsets_at(inspection.ends_at)}
+
+    def is_of_what_was_fitted(reading: Reading) -> bool:
+        since = fitted.get(reading.at)
+        return since is None or reading.taken_at >= since
+
     return judge_vehicle(
-        _subject(vehicle),
-        [_observation(reading) for reading in inspection.readings.filter(is_current=True)],
+        _subject(vehicle, inspection.ends_at),
+        [_observation(reading) for reading in readings if is_of_what_was_fitted(reading)],
         house_rules(vehicle),
         Rule(inspection.rule),
-        carried=[_observation(reading) for reading in earlier],
+        carried=[_observation(reading) for reading in earlier if is_of_what_was_fitted(reading)],
     )
 
 
@@ -150,6 +176,7 @@ def _verdict(
         at=finding.at,
         outcome=finding.outcome.value,
         value=finding.value,
+        u=finding.measured.u if finding.measured else None,
         expanded=finding.measured.expanded if finding.measured else None,
         gauge=finding.gauge.value if finding.gauge else "",
         probability=finding.judgement.probability,
@@ -159,6 +186,7 @@ def _verdict(
         high=finding.high.number,
         high_basis=finding.high.basis,
         nominal=finding.nominal,
+        is_advisory=finding.is_advisory,
         is_derived=finding.is_derived,
         is_second_hand=finding.is_second_hand,
         is_by_house=finding.is_judged_by_house,
@@ -174,16 +202,23 @@ def _verdict(
 
 def _facts(verdict: Verdict) -> tuple[object, ...]:
     """All that makes one verdict differ from another, however it was stored."""
+
+    def rounded(number: float | None) -> float | None:
+        return None if number is None else round(number, 9)
+
     return (
         verdict.reading_id,
         verdict.outcome,
         verdict.value,
+        rounded(verdict.expanded),
+        rounded(verdict.probability),
         verdict.gauge,
         verdict.low,
         verdict.low_basis,
         verdict.high,
         verdict.high_basis,
         verdict.nominal,
+        verdict.is_advisory,
         verdict.is_derived,
         verdict.is_second_hand,
         verdict.is_by_house,
@@ -194,13 +229,24 @@ def _facts(verdict: Verdict) -> tuple[object, ...]:
     )
 
 
-def _change(vehicle: Vehicle, before: Verdict, after: Verdict) -> Change:
+def _change(vehicle: Vehicle, before: Verdict | None, after: Verdict | None) -> Change:
     def limits(verdict: Verdict) -> str:
-        low = "" if verdict.low is None else f"{verdict.low.normalize():f}"
-        high = "" if verdict.high is None else f"{verdict.high.normalize():f}"
+        low = "" if verdict.low is None else plain(verdict.low)
+        high = "" if verdict.high is None else plain(verdict.high)
         return f"{low}…{high}"
 
-    why = "reading or wording"
-    if limits(before) != limits(after):
+    named = after or before
+    assert named is not None
+    if before is None or after is None:
+        why = "now judged" if before is None else "no longer judged"
+    elif limits(before) != limits(after):
         why = f"limits {limits(before)} became {limits(after)}"
-    return Change(vehicle, after.label, before.outcome, after.outcome, why)
+    else:
+        why = "reading or wording"
+    return Change(
+        vehicle,
+        named.label,
+        before.outcome if before else "nothing",
+        after.outcome if after else "nothing",
+        why,
+    )

@@ -20,8 +20,9 @@ from inventory.stock.forms import (
     InstrumentForm,
     VehicleForm,
     WheelsetFormSet,
+    exchanged_axles,
 )
-from inventory.stock.models import HouseLimit, Instrument, Vehicle, Verdict
+from inventory.stock.models import HouseLimit, Inspection, Instrument, Vehicle, Verdict
 from inventory.stock.recording import (
     Overtaken,
     amend_running_gear,
@@ -33,6 +34,16 @@ from inventory.stock.tables import HouseLimitTable, InstrumentTable, VehicleTabl
 from inventory.stock.verdicts import proposal_from
 from standards.remedies import mends
 
+#: Where there is no room for the heads of columns to sort by.
+SORTS = (
+    ("identity", "marks and number"),
+    ("service", "service"),
+    ("kind", "kind"),
+    ("maker", "maker"),
+    ("storage_box", "box"),
+    ("-last_inspected_at", "last inspected"),
+)
+
 
 class VehicleList(SingleTableMixin, FilterView):
     model = Vehicle
@@ -43,6 +54,9 @@ class VehicleList(SingleTableMixin, FilterView):
 
     def get_queryset(self) -> QuerySet[Vehicle]:
         return Vehicle.objects.for_list()
+
+    def get_context_data(self, **kwargs) -> dict[str, object]:
+        return super().get_context_data(**kwargs, sorts=SORTS)
 
     def get_template_names(self) -> list[str]:
         if self.request.htmx and not self.request.htmx.history_restore_request:
@@ -58,15 +72,15 @@ class VehicleList(SingleTableMixin, FilterView):
 def vehicle(request: HttpRequest, pk: int) -> HttpResponse:
     shown = get_object_or_404(Vehicle.objects.for_page(), pk=pk)
     standing = Verdict.objects.standing_for(shown)
+    limited = sorted((each for each in standing if each.is_limited), key=Verdict.worst_first)
     return render(
         request,
         "stock/vehicle.html",
         {
             "vehicle": shown,
             "proposal": proposal_from(shown, standing),
-            "verdicts": sorted(
-                (verdict for verdict in standing if verdict.is_limited), key=Verdict.worst_first
-            ),
+            "open_verdicts": [each for each in limited if each.outcome != "within"],
+            "within": [each for each in limited if each.outcome == "within"],
             "facts": [verdict for verdict in standing if not verdict.is_limited],
             "mends": mends(verdict.as_finding() for verdict in standing),
             "axles": history.wheelsets_to_compare(shown, standing),
@@ -74,6 +88,13 @@ def vehicle(request: HttpRequest, pk: int) -> HttpResponse:
             "trends": history.trends_of(shown),
         },
     )
+
+
+def inspection(request: HttpRequest, pk: int) -> HttpResponse:
+    """Every reading of one inspection as it was typed, replaced ones too."""
+    shown = get_object_or_404(Inspection.objects.select_related("vehicle", "inspector"), pk=pk)
+    readings = shown.readings.select_related("instrument", "taken_by").order_by("taken_at", "pk")
+    return render(request, "stock/inspection.html", {"inspection": shown, "readings": readings})
 
 
 @writers_only
@@ -127,22 +148,33 @@ def _differences(form: VehicleForm, now: Vehicle) -> list[tuple[str, object, obj
 def running_gear(request: HttpRequest, pk: int) -> HttpResponse:
     shown = get_object_or_404(Vehicle, pk=pk)
     wheelsets = WheelsetFormSet(
-        request.POST or None, queryset=shown.wheelsets.all(), prefix="wheelsets"
+        request.POST or None,
+        queryset=shown.wheelsets.filter(removed_at__isnull=True),
+        prefix="wheelsets",
     )
     couplers = CouplerFormSet(
         request.POST or None, queryset=shown.couplers.all(), prefix="couplers"
     )
+    told = ""
     if request.method == "POST" and wheelsets.is_valid() and couplers.is_valid():
-        couplers.save()
-        amend_running_gear(
-            vehicle=shown, wheelsets=[form.instance for form in wheelsets if form.has_changed()]
-        )
-        messages.success(request, "Wheels and couplers are saved, and the verdicts judged again.")
-        return redirect(shown)
+        try:
+            amend_running_gear(
+                vehicle=shown,
+                wheelsets=[form.instance for form in wheelsets if form.has_changed()],
+                couplers=[form.instance for form in couplers if form.has_changed()],
+                exchanged=exchanged_axles(wheelsets),
+                seen_revision=_revision(request),
+            )
+        except Overtaken as overtaken:
+            told = f"{overtaken} Nothing was overwritten: look at it as it is now, then change it."
+        else:
+            messages.success(request, "Wheels and couplers are saved, the verdicts judged again.")
+            return redirect(shown)
     return render(
         request,
         "stock/running_gear.html",
-        {"vehicle": shown, "wheelsets": wheelsets, "couplers": couplers},
+        {"vehicle": shown, "wheelsets": wheelsets, "couplers": couplers, "told": told},
+        status=409 if told else 200,
     )
 
 
@@ -155,7 +187,7 @@ def instruments(request: HttpRequest) -> HttpResponse:
 @writers_only
 def instrument(request: HttpRequest, pk: int | None = None) -> HttpResponse:
     shown = get_object_or_404(Instrument, pk=pk) if pk else None
-    form = InstrumentForm(request.POST or None, instance=shown)
+    form = InstrumentForm(request.POST or None, instance=shown, unit=request.user.unit)
     if request.method == "POST" and form.is_valid():
         form.save()
         messages.success(request, f"{form.instance.name} is kept.")
@@ -165,7 +197,9 @@ def instrument(request: HttpRequest, pk: int | None = None) -> HttpResponse:
 
 @writers_only
 def house_limits(request: HttpRequest) -> HttpResponse:
-    form = HouseLimitForm(request.POST or None, used=history.scales_in_use())
+    form = HouseLimitForm(
+        request.POST or None, unit=request.user.unit, used=history.scales_in_use()
+    )
     if request.method == "POST" and form.is_valid():
         changes = set_house_limit(limit=form.instance, by=request.user)
         messages.success(request, f"The house limit is in force; {len(changes)} verdicts changed.")

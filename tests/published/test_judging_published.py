@@ -49,12 +49,16 @@ def judge(
     rule: Rule = Rule.SIMPLE,
     house: tuple[HouseRule, ...] = (),
     is_hauled: bool = True,
+    has_buffers: bool = False,
+    coupler: str = "",
 ) -> dict[str, Finding]:
     """Findings by quantity, of a vehicle with readings at one place of each kind."""
     subject = Subject(
         sheets.scale(family, scale),
         axles=1,
         is_hauled=is_hauled,
+        has_buffers=has_buffers,
+        couplers={"A": coupler},
         declared_codes={} if code is None else {"1": code},
     )
     found = judge_vehicle(subject, observations, house, rule)
@@ -201,7 +205,10 @@ def test_back_to_back_when_it_is_above_k_itself_then_is_too_large_for_any_flange
 
 def test_back_to_back_when_the_declared_code_is_not_on_the_sheet_then_is_not_within() -> None:
     """NMRA RP-25 of eight codes: 145 is of a later edition that is not held."""
-    assert outcome("nmra", "HO", "back_to_back", "14.40", code=145) is UNDECIDED
+    finding = judge("nmra", "HO", read_off("back_to_back", "14.40"), code=145)["back_to_back"]
+
+    assert finding.outcome is UNDECIDED
+    assert finding.note.startswith("RP-25 code 145 is declared, but not held. Its upper limit is")
 
 
 def test_back_to_back_when_the_family_has_no_codes_then_is_not_told_to_declare_one() -> None:
@@ -313,6 +320,47 @@ def test_proto_48_when_back_to_back_and_flange_are_added_then_sums_are_judged(
 
     assert found["wheel_check"].outcome is check
     assert found["over_flanges"].outcome is over
+
+
+@pytest.mark.parametrize(
+    ("quantity", "typed", "verdict"),
+    [
+        # what was read: K, B and N on both sides, T min alone
+        ("back_to_back", ".8249 in", OUTSIDE),
+        ("back_to_back", ".825 in", WITHIN),
+        ("back_to_back", ".834 in", WITHIN),
+        ("back_to_back", ".8341 in", OUTSIDE),
+        ("tyre_width", ".087 in", WITHIN),
+        ("tyre_width", ".0921 in", OUTSIDE),
+        ("flange_thickness", ".0169 in", OUTSIDE),
+        ("flange_thickness", ".017 in", NOT_JUDGED),
+        ("flange_depth", ".020 in", NOT_JUDGED),
+        ("over_flanges", ".860 in", NOT_JUDGED),
+    ],
+)
+def test_proto_64_when_judged_by_a_row_that_breaks_off_then_passes_only_what_was_read(
+    quantity, typed, verdict
+) -> None:
+    """NMRA S-4.1, Proto:64: T max, D and the wheel gauge are not held."""
+    assert outcome("nmra-proto-fine", "Proto:64", quantity, typed) is verdict
+
+
+def test_fine_ho_when_no_back_to_back_was_quoted_then_none_passes() -> None:
+    """NMRA S-4.1, Fine:HO as quoted: K max 15.6 mm, no B; a flange of 0.6 mm leaves 15.0 of K."""
+    flange = read_off("flange_thickness", "0.6 mm")
+
+    def verdict(typed: str) -> tuple[Outcome, Outcome]:
+        found = judge("nmra-proto-fine", "Fine:HO", read_off("back_to_back", typed), flange)
+        return found["back_to_back"].outcome, found["wheel_check"].outcome
+
+    assert verdict("15.0 mm") == (NOT_JUDGED, NOT_JUDGED)
+    assert verdict("15.01 mm") == (OUTSIDE, OUTSIDE)
+
+
+def test_p4_when_its_greatest_was_not_quoted_then_a_wheelset_can_only_fail() -> None:
+    """Scalefour P4, on the society's forum: B min 17.67, K min 18.05 mm."""
+    for typed, verdict in (("17.66", OUTSIDE), ("17.67", NOT_JUDGED), ("18.20", NOT_JUDGED)):
+        assert outcome("p4", "P4", "back_to_back", typed) is verdict
 
 
 # --- MOROP NEM 310 ----------------------------------------------------------------------------
@@ -481,7 +529,32 @@ def test_ho_coupler_when_s_2_prints_no_tolerance_then_is_not_judged(typed) -> No
     assert finding.outcome is NOT_JUDGED
     assert finding.nominal == Decimal("9.9314")
     assert (finding.low.number, finding.high.number) == (None, None)
-    assert finding.note == "S-2 prints 0.391 in without a tolerance."
+    assert finding.note == "S-2: 0.391 in, printed without a tolerance."
+    assert finding.is_second_hand
+
+
+@pytest.mark.parametrize(
+    ("family", "scale", "typed", "other", "short", "kind"),
+    [
+        ("nem", "H0", "8.5 mm", "knuckle", "NEM 360", "loop"),
+        ("nem", "N", "4.5 mm", "knuckle", "NEM 356", "loop"),
+        ("nmra", "HO", ".391 in", "loop", "S-2", "knuckle"),
+    ],
+)
+def test_coupler_when_not_of_the_kind_that_the_sheet_is_about_then_is_not_judged_by_it(
+    family, scale, typed, other, short, kind
+) -> None:
+    """NEM 360 and NEM 356 are about loop couplings, NMRA S-2 about the knuckle coupler."""
+    height = read_off("coupler_height", typed, "A")
+    declared = judge(family, scale, height, coupler=kind)["coupler_height"]
+    different = judge(family, scale, height, coupler=other)["coupler_height"]
+
+    assert declared == judge(family, scale, height)["coupler_height"]
+    assert declared.nominal is not None
+    assert (different.outcome, different.nominal) == (NOT_JUDGED, None)
+    assert different.note == (
+        f"{short} speaks of {kind} couplers, and this is declared as {other}."
+    )
 
 
 @pytest.mark.parametrize(
@@ -535,14 +608,13 @@ def test_h0_wagon_of_100_mm_when_weighed_then_40_to_52_grams_are_within(typed, v
 
 def test_h0_wagon_without_buffers_when_weighed_then_goes_by_its_couplers() -> None:
     """NEM 302:2015, H0: 0.4 g per mm. Over couplers instead: common practice, no source."""
-    found = judge(
-        "nem",
-        "H0",
-        read_off("length_over_couplers", "100", ""),
-        read_off("mass", "40 g", ""),
-    )
+    readings = read_off("length_over_couplers", "100", ""), read_off("mass", "40 g", "")
+    without = judge("nem", "H0", *readings)["mass"]
+    with_buffers = judge("nem", "H0", *readings, has_buffers=True)["mass"]
 
-    assert found["mass"].outcome is WITHIN
+    assert without.outcome is WITHIN
+    assert without.low.basis == "NEM 302: 0.4 g a mm of length over couplers"
+    assert with_buffers.outcome is NOT_JUDGED
 
 
 def test_h0_wagon_when_its_length_is_uncertain_then_so_is_the_limit() -> None:
@@ -564,7 +636,8 @@ def test_h0_wagon_when_its_length_is_uncertain_then_so_is_the_limit() -> None:
 
 def test_mass_when_the_length_was_not_measured_then_is_not_judged_and_asks_for_it() -> None:
     """NEM 302:2015 and RP-20.1 go by different lengths."""
-    nem = judge("nem", "H0", read_off("mass", "46 g", ""))["mass"]
+    nem = judge("nem", "H0", read_off("mass", "46 g", ""), has_buffers=True)["mass"]
+    bare = judge("nem", "H0", read_off("mass", "46 g", ""))["mass"]
     nmra = judge(
         "nmra",
         "HO",
@@ -575,6 +648,10 @@ def test_mass_when_the_length_was_not_measured_then_is_not_judged_and_asks_for_i
     assert (nem.outcome, nem.note) == (
         NOT_JUDGED,
         "NEM 302 goes by the length over buffers: measure it too.",
+    )
+    assert (bare.outcome, bare.note) == (
+        NOT_JUDGED,
+        "NEM 302 goes by the length over couplers: measure it too.",
     )
     assert (nmra.outcome, nmra.note) == (
         NOT_JUDGED,
@@ -593,6 +670,7 @@ def test_ho_car_of_six_inches_when_weighed_then_has_an_optimum_and_no_verdict() 
 
     assert found.outcome is NOT_JUDGED
     assert found.nominal == 4 * GRAMS_PER_OUNCE
+    assert found.is_second_hand  # RP-20.1 was read quoted elsewhere
     assert found.note == (
         "RP-20.1 gives an optimum of 113.4 g (4.00 oz) for this body and prints no tolerance."
     )

@@ -29,16 +29,15 @@ def test_rp_20_1_when_ho_body_is_six_inches_then_four_ounces() -> None:
     assert rule.optimum_g(6 * MM_PER_INCH) == 4 * GRAMS_PER_OUNCE
 
 
-@pytest.mark.parametrize("length_in", ["0", "1", "3.5", "6", "10"])
 @pytest.mark.parametrize("scale", RP_20_1)
-def test_rp_20_1_row_when_asked_then_is_initial_plus_so_much_an_inch(scale, length_in) -> None:
+def test_rp_20_1_row_when_asked_then_is_initial_plus_so_much_an_inch(scale) -> None:
     """NMRA RP-20.1, every row, exactly."""
     initial, per_inch = map(Decimal, RP_20_1[scale])
     rule = sheets.sheet("nmra-rp-20.1").row(scale).mass_rule
 
-    ounces = initial + per_inch * Decimal(length_in)
-
-    assert rule.optimum_g(Decimal(length_in) * MM_PER_INCH) == ounces * GRAMS_PER_OUNCE
+    for inches in map(Decimal, ("0", "1", "3.5", "6", "10")):
+        ounces = initial + per_inch * inches
+        assert rule.optimum_g(inches * MM_PER_INCH) == ounces * GRAMS_PER_OUNCE, inches
 
 
 def test_rp_20_1_when_listed_then_has_the_eight_printed_scales() -> None:

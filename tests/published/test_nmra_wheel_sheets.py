@@ -96,7 +96,7 @@ def test_s_4_2_ho_when_converted_then_is_exact_and_not_the_rounded_print() -> No
 
     assert limit.low == Decimal("14.3764")
     assert limit.printed == {"min": Decimal(".566")}
-    assert limit.is_plain
+    assert (limit.basis, limit.provenance) == ("stated", "published")
 
 
 # NMRA S-4.1: K, B, N, T, D, wheel gauge, each minimum and maximum.
@@ -129,7 +129,10 @@ def test_s_4_1_row_when_read_then_holds_the_printed_pairs(scale) -> None:
     limits = sheets.sheet("nmra-s-4.1").row(scale).limits
 
     assert {code: (limit.low, limit.high) for code, limit in limits.items()} == expected
-    assert all(limit.is_plain for limit in limits.values())
+    assert {(limit.basis, limit.provenance) for limit in limits.values()} == {
+        ("stated", "published")
+    }
+    assert not any(limit.not_held for limit in limits.values())
 
 
 def test_s_4_1_proto_87_1_when_read_then_is_marked_second_hand() -> None:
@@ -145,6 +148,34 @@ def test_s_4_1_proto_87_1_when_read_then_is_marked_second_hand() -> None:
     }
     assert {limit.provenance for limit in limits.values()} == {"second-hand"}
     assert all("proto87.org" in limit.source for limit in limits.values())
+
+
+def test_s_4_1_proto_64_when_read_then_holds_what_stands_before_the_break() -> None:
+    """NMRA S-4.1, Proto:64: the copy read breaks off after the flange width minimum."""
+    limits = sheets.sheet("nmra-s-4.1").row("Proto:64").limits
+
+    assert {code: (limit.low, limit.high) for code, limit in limits.items()} == {
+        "wheel_check": (mm(".842"), mm(".850")),
+        "back_to_back": (mm(".825"), mm(".834")),
+        "tyre_width": (mm(".087"), mm(".092")),
+        "flange_thickness": (mm(".017"), None),
+        "flange_depth": (None, None),
+        "over_flanges": (None, None),
+    }
+
+
+def test_s_4_1_fine_ho_when_read_then_holds_the_quoted_millimetres() -> None:
+    """NMRA S-4.1, Fine:HO as tabulated at liverpoolrange.wordpress.com, in mm."""
+    limits = sheets.sheet("nmra-s-4.1").row("Fine:HO").limits
+
+    assert {code: (each.low, each.high, each.nominal) for code, each in limits.items()} == {
+        "wheel_check": (None, Decimal("15.6"), None),
+        "back_to_back": (None, None, None),
+        "tyre_width": (None, None, Decimal("2.2")),
+        "flange_thickness": (None, Decimal("0.6"), None),
+        "flange_depth": (None, Decimal("0.6"), None),
+    }
+    assert {limit.provenance for limit in limits.values()} == {"second-hand"}
 
 
 # NMRA RP-4: K maximum, B minimum, N minimum, D maximum.

@@ -175,7 +175,6 @@ def test_s_3_2_clearance_when_only_mm_was_read_then_is_marked_inferred(row, inch
 
     assert limit.low == Decimal(inches) * Decimal("25.4")
     assert limit.basis == "inferred"
-    assert not limit.is_plain
 
 
 def test_s7_when_read_then_judges_no_tyre_width() -> None:

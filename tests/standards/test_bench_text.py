@@ -41,6 +41,11 @@ LENGTHS = [
     ("0.566''", "14.3764", "in"),
     ("566 thou", "14.3764", "thou"),
     ("566 mils", "14.3764", "thou"),
+    # abbreviations with their full stop
+    ("0.566 in.", "14.3764", "in"),
+    ("0.566in.", "14.3764", "in"),
+    ("14.38 mm.", "14.38", "mm"),
+    ("40 ft. 6 in.", "12344.4", "ft in"),
     ("6'", "1828.8", "ft"),
     ("6 feet", "1828.8", "ft"),
     # fractions
@@ -78,8 +83,10 @@ def test_length_when_typed_as_people_type_it_then_is_exact(typed, mm, unit) -> N
         ("4 oz", "113.3980925"),
         ("4 OZ", "113.3980925"),
         ("3 3/4 oz", "106.31071171875"),
+        ("4 oz.", "113.3980925"),
         ("1 lb", "453.59237"),
         ("1 lb 2 oz", "510.29141625"),
+        ("1 lb. 2 oz.", "510.29141625"),
     ],
 )
 def test_mass_when_typed_then_is_exact_in_grams(typed, grams) -> None:
@@ -90,6 +97,24 @@ def test_mass_when_typed_then_is_exact_in_grams(typed, grams) -> None:
 @pytest.mark.parametrize("typed", ["2.5", "2,5", "2.5%", "2.5 %", "2 1/2 percent"])
 def test_grade_when_typed_then_is_in_percent(typed) -> None:
     assert read(typed, "grade").values == decimals("2.5")
+
+
+@pytest.mark.parametrize(
+    ("typed", "percent"),
+    [
+        ("1:50", "2"),
+        ("1 : 40", "2.5"),
+        ("1 in 40", "2.5"),
+        ("1 IN 30", "3.3333"),
+        ("1:7", "14.2857"),
+    ],
+)
+def test_grade_when_typed_as_rise_over_run_then_is_in_percent(typed, percent) -> None:
+    """A hundredth of the run, to four decimals."""
+    found = read(typed, "grade")
+
+    assert found.values == decimals(percent)
+    assert found.unit == "%"
 
 
 @pytest.mark.parametrize(
@@ -104,6 +129,7 @@ def test_grade_when_typed_then_is_in_percent(typed) -> None:
         ("14.38mm14.40mm", ("14.38", "14.40")),
         ("14.38 14.40 mm", ("14.38", "14.40")),
         ("14.38\n14.40\t14.39", ("14.38", "14.40", "14.39")),
+        (".566 in. .567 in.", ("14.3764", "14.4018")),
         (".566 .567 in", ("14.3764", "14.4018")),
         ("9/16; 9/16 in", ("14.2875", "14.2875")),
         ("1 1/2 1 3/4 in", ("38.1", "44.45")),
@@ -138,6 +164,10 @@ def test_field_when_it_holds_as_many_repeats_as_allowed_then_keeps_all() -> None
         ("14.38\u00a0mm", "14.38"),  # no-break space
         ("14.38\u202fmm", "14.38"),  # narrow no-break space
         ("14.38\u200914.40", None),  # thin space between two repeats
+        # marks of no width, which come along from web pages and spreadsheets
+        ("\ufeff14.38", "14.38"),
+        ("14.\u200b38", "14.38"),
+        ("14.38\u200e mm\u200f", "14.38"),
     ],
 )
 def test_look_alikes_when_a_phone_types_them_then_mean_the_same(typed, mm) -> None:
@@ -229,11 +259,13 @@ NOT_A_PART = "is not part of a number or a unit."
 MANY_MARKS = "has more than one decimal mark, or thousands separators."
 UNLIKE = "are no repeats of one reading."
 NO_NUMBER = "has no number before it."
+NO_UNIT = "has no unit."
 
 REFUSED_LENGTHS = [
     ("", "Nothing was typed."),
     ("   ", "Nothing was typed."),
     ("\u00a0", "Nothing was typed."),
+    ("\u200b\ufeff", "Nothing was typed."),
     # words
     ("fourteen", "\u201cfourteen\u201d is not a unit known here."),
     ("about 14.4", "\u201cabout\u201d is not a unit known here."),
@@ -243,6 +275,8 @@ REFUSED_LENGTHS = [
     ("1e3", "\u201ce\u201d is not a unit known here."),
     ("0x10", "\u201cx\u201d is not a unit known here."),
     ("5 yd", "\u201cyd\u201d is not a unit known here."),
+    ("0.566 in..", f"\u201c.\u201d {NOT_A_PART}"),
+    ("0.566 .in", f"\u201c.\u201d {NOT_A_PART}"),
     ("prototype", "There is no number in it."),
     (";", "There is no number in it."),
     # another dimension
@@ -274,8 +308,8 @@ REFUSED_LENGTHS = [
     ("1,234,567", f"\u201c1,234,567\u201d {MANY_MARKS}"),
     ("14.3.8", f"\u201c14.3.8\u201d {MANY_MARKS}"),
     ("14.38,14.40", f"\u201c14.38,14\u201d {MANY_MARKS}"),
-    ("1 234.5", f"1 mm and 234.5 mm {UNLIKE}"),
-    ("1'234", f"304.8 mm and 71323.2 mm {UNLIKE}"),
+    ("1 234.5", f"1.00 mm and 234.50 mm {UNLIKE}"),
+    ("1'234", f"\u201c234\u201d after ft {NO_UNIT}"),
     ("14.38.", f"\u201c.\u201d {NOT_A_PART}"),
     ("..5", f"\u201c.\u201d {NOT_A_PART}"),
     # fractions that do not end
@@ -284,10 +318,11 @@ REFUSED_LENGTHS = [
     ("1/0", "The fraction 1/0 has no exact decimal."),
     ("1/2/3", f"\u201c/\u201d {NOT_A_PART}"),
     # repeats that are none
-    ("14.38 1.438", f"1.438 mm and 14.38 mm {UNLIKE}"),
-    ("4 5.01", f"4 mm and 5.01 mm {UNLIKE}"),
-    ("0.566 in 14.38", f"14.3764 mm and 365.252 mm {UNLIKE}"),
-    ("40' 6", f"1828.8 mm and 12192 mm {UNLIKE}"),
+    ("14.38 1.438", f"1.44 mm and 14.38 mm {UNLIKE}"),
+    ("4 5.01", f"4.00 mm and 5.01 mm {UNLIKE}"),
+    ("0.566 in 14.38", f"14.38 mm and 365.25 mm {UNLIKE}"),
+    ("40' 6", f"\u201c6\u201d after ft {NO_UNIT}"),
+    ("6 ft 6.1", f"\u201c6.1\u201d after ft {NO_UNIT}"),
     ("14.4 " * 26, "That is 26 readings."),
     # signs of other trades
     ("14.38 \u00b1 0.02", f"\u201c\u00b1\u201d {NOT_A_PART}"),
@@ -327,9 +362,16 @@ def test_length_when_it_cannot_be_read_then_says_why_and_what_to_type(typed, pro
         ("4 in", "mass", "in measures a length, and this is a mass."),
         ("2 %", "mass", "% measures a grade, and this is a mass."),
         ("2 mm", "grade", "mm measures a length, and this is a grade."),
-        ("1:50", "grade", f"\u201c:\u201d {NOT_A_PART}"),
+        ("1:0", "grade", "A rise of 1 in 0 is no grade."),
+        ("2:50", "grade", f"\u201c:\u201d {NOT_A_PART}"),
+        ("1:50", "length", f"\u201c:\u201d {NOT_A_PART}"),
+        ("1 in 50", "mass", "in measures a length, and this is a mass."),
         ("-2", "grade", "-2 % is below zero, and this cannot be."),
         ("0 g", "mass", "0 g cannot be the mass of anything."),
+        # A grain is 0.065 g, and somebody's gr a gram.
+        ("113 gr", "mass", "\u201cgr\u201d is not a unit known here."),
+        ("113 gr.", "mass", "\u201cgr.\u201d is not a unit known here."),
+        ("1 lb 2", "mass", f"\u201c2\u201d after lb {NO_UNIT}"),
     ],
 )
 def test_mass_and_grade_when_they_cannot_be_read_then_say_why(typed, dimension, problem) -> None:
@@ -337,6 +379,28 @@ def test_mass_and_grade_when_they_cannot_be_read_then_say_why(typed, dimension, 
         read(typed, dimension)
 
     assert caught.value.problem == problem
+
+
+@pytest.mark.parametrize(
+    ("typed", "dimension", "remedy"),
+    [
+        ("40' 6", "length", "Type it with its unit, as in 40 ft 6 in."),
+        ("40 feet 6 1/2 prototype", "length", "Type it with its unit, as in 40 ft 6 1/2 in."),
+        ("1 lb 2", "mass", "Type it with its unit, as in 1 lb 2 oz."),
+    ],
+)
+def test_number_after_feet_or_pounds_when_bare_then_is_shown_with_its_unit(
+    typed, dimension, remedy
+) -> None:
+    """40 ft 6 is six inches more to one person, and a second reading to nobody."""
+    with pytest.raises(Unreadable) as caught:
+        read(typed, dimension, to_scale=HO.from_full_size)
+
+    assert caught.value.remedy == remedy
+
+
+def test_number_before_feet_when_bare_then_is_a_repeat_in_feet() -> None:
+    assert read("40 41 ft", "length").values == decimals("12192", "12496.8")
 
 
 @pytest.mark.parametrize("typed", ["40 t prototype", "40 ft prototype in", "prototype 40 ft"])
@@ -349,9 +413,7 @@ def test_prototype_mass_when_typed_then_is_refused() -> None:
     with pytest.raises(Unreadable) as caught:
         read("40000 lb prototype", "mass", to_scale=HO.from_full_size)
 
-    assert caught.value.problem == (
-        "Only the length of a vehicle can be brought from full size to scale."
-    )
+    assert caught.value.problem == "Only lengths can be brought from full size to scale."
 
 
 def test_prototype_length_when_no_scale_is_given_then_is_refused() -> None:
@@ -415,6 +477,11 @@ def asked(quantity: str, typed: str, unit: str | None = None, scale: sheets.Scal
         ("length_over_couplers", "12.2 m", "mm", "12.2 m prototype"),
         # A 33 in wheel is one of the prototype; 33 mm would be a model of nine and a half feet.
         ("wheel_diameter", "33 in", "mm", "33 in prototype"),
+        # Over a metre it is no model, though as many thou would be one.
+        ("body_length", "12192", "mm", "12192 prototype"),
+        ("wheel_diameter", "1001", "mm", "1001 prototype"),
+        ("wheel_diameter", "1000", "mm", "1000 thou"),
+        ("wheel_diameter", "1001; 1000", "mm", "1001 1000 thou"),
     ],
 )
 def test_slip_when_another_unit_would_be_plausible_then_is_asked_about(

@@ -14,13 +14,12 @@ from standards.conformity import (
     Outcome,
     Rule,
     acceptance_zone,
-    can_decide,
     conformance_probability,
     guard_factor,
     judge,
     judge_gauge,
 )
-from standards.metrology import Measured, exact
+from standards.metrology import Measured
 
 LOW, HIGH = Decimal("14.30"), Decimal("14.45")
 BOTH = Bounds(LOW, HIGH)
@@ -29,6 +28,11 @@ patient = settings(deadline=None)
 
 def value(text: str | Decimal, u: float = 0.02, dof: float = math.inf) -> Measured:
     return Measured(Decimal(text), u, dof, ())
+
+
+def exact(number: Decimal) -> Measured:
+    """A value without any doubt."""
+    return Measured(number, 0.0, math.inf, (number,))
 
 
 # --- simple acceptance ----------------------------------------------------------------------
@@ -145,7 +149,6 @@ def test_without_limits_nothing_is_judged(rule: Rule) -> None:
     assert judge(value("1"), nothing, rule) == Judgement(Outcome.NOT_JUDGED, None)
     assert conformance_probability(value("1"), nothing) == 1
     assert acceptance_zone(nothing, 0.1, rule) == (None, None)
-    assert can_decide(0.1, nothing, rule)
 
 
 def test_gauge() -> None:
@@ -188,10 +191,11 @@ def test_single_allowed_value_cannot_be_proven() -> None:
     found = judge(value(LOW), Bounds(LOW, LOW))
     assert found.probability == 0
     assert found.undecidable
-    assert not can_decide(0.02, Bounds(LOW, LOW), Rule.NINETY_FIVE)
-    assert can_decide(0.02, Bounds(LOW, LOW), Rule.SIMPLE)
-    assert can_decide(0.0, Bounds(LOW, LOW), Rule.NINETY_FIVE)
-    assert can_decide(1e9, Bounds(LOW, None), Rule.NINETY_FIVE)
+    assert found.zone is None
+    assert acceptance_zone(Bounds(LOW, LOW), 0.02, Rule.SIMPLE) == (LOW, LOW)
+    assert acceptance_zone(Bounds(LOW, LOW), 0.0, Rule.NINETY_FIVE) == (LOW, LOW)
+    # One limit alone leaves room for any doubt.
+    assert acceptance_zone(Bounds(LOW, None), 1e9, Rule.NINETY_FIVE) is not None
 
 
 @pytest.mark.parametrize(("dof", "factor"), [(math.inf, 1.959964), (5, 2.570582), (2, 4.302653)])
@@ -199,8 +203,8 @@ def test_narrowest_decidable_tolerance(dof: float, factor: float) -> None:
     # Two-sided 95 % factors, computed independently
     wide = Bounds(Decimal(0), Decimal(str(2 * factor + 1e-4)))
     narrow = Bounds(Decimal(0), Decimal(str(2 * factor - 1e-4)))
-    assert can_decide(1.0, wide, Rule.NINETY_FIVE, dof)
-    assert not can_decide(1.0, narrow, Rule.NINETY_FIVE, dof)
+    assert acceptance_zone(wide, 1.0, Rule.NINETY_FIVE, dof) is not None
+    assert acceptance_zone(narrow, 1.0, Rule.NINETY_FIVE, dof) is None
 
 
 # --- limits that were themselves measured ---------------------------------------------------
@@ -236,9 +240,10 @@ def test_uncertain_limit_against_a_value_without_doubt() -> None:
 
 
 def test_uncertain_limits_may_leave_no_zone() -> None:
-    assert can_decide(1.0, Bounds(Decimal(0), Decimal(6)), Rule.NINETY_FIVE)
+    sharp = Bounds(Decimal(0), Decimal(6))
     blurred = Bounds(Decimal(0), Decimal(6), low_u=3.0)
-    assert not can_decide(1.0, blurred, Rule.NINETY_FIVE)
+    assert acceptance_zone(sharp, 1.0, Rule.NINETY_FIVE) is not None
+    assert acceptance_zone(blurred, 1.0, Rule.NINETY_FIVE) is None
     assert judge(value("3", 1.0), blurred).undecidable
 
 
@@ -352,7 +357,6 @@ def test_mirror_image_gives_the_same(y: Decimal, u: float, dof: float, bounds: B
 @given(DOUBTS, FREEDOMS, bounds_strategy())
 def test_zone_is_exactly_where_readings_pass(u: float, dof: float, bounds: Bounds) -> None:
     zone = acceptance_zone(bounds, u, Rule.NINETY_FIVE, dof)
-    assert can_decide(u, bounds, Rule.NINETY_FIVE, dof) == (zone is not None)
     if zone is None:
         assert bounds.low is not None
         assert bounds.high is not None
@@ -415,13 +419,11 @@ def test_impossible_limits_are_refused(
 def test_impossible_uncertainties_are_refused(u: float, rule: Rule) -> None:
     with pytest.raises(ValueError, match="uncertainty"):
         acceptance_zone(BOTH, u, rule)
-    with pytest.raises(ValueError, match="uncertainty"):
-        can_decide(u, BOTH, rule)
 
 
 def test_impossible_degrees_of_freedom_are_refused() -> None:
     with pytest.raises(ValueError, match="freedom"):
-        can_decide(0.1, BOTH, Rule.NINETY_FIVE, 0.0)
+        acceptance_zone(BOTH, 0.1, Rule.NINETY_FIVE, 0.0)
 
 
 def test_boundless_doubt_leaves_no_zone() -> None:

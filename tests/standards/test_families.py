@@ -1,5 +1,6 @@
 """Every family of standards loads, names its scales, and keeps to one edition of each sheet."""
 
+import math
 import re
 from collections import Counter
 from decimal import Decimal
@@ -9,15 +10,14 @@ import pytest
 from standards import sheets
 from standards.conformity import Outcome, Rule
 from standards.judging import Observation, Subject, judge_vehicle
-from standards.metrology import exact
+from standards.metrology import Measured
 from standards.quantities import QUANTITIES, Place
 
 FAMILIES = sheets.families()
 SCALES = [scale for family in FAMILIES.values() for scale in family.scales]
 
 
-def called(scale: sheets.Scale) -> str:
-    return f"{scale.family} {scale.code}"
+each_family = pytest.mark.parametrize("family", FAMILIES.values(), ids=lambda family: family.code)
 
 
 def test_families_when_listed_then_are_many_and_the_usual_ones_come_first() -> None:
@@ -26,7 +26,7 @@ def test_families_when_listed_then_are_many_and_the_usual_ones_come_first() -> N
     assert len(SCALES) > 150
 
 
-@pytest.mark.parametrize("family", FAMILIES.values(), ids=lambda family: family.code)
+@each_family
 def test_family_when_loaded_then_names_sheets_that_are_held_and_scales_once(family) -> None:
     assert family.sheets
     for sheet_id in family.sheets:
@@ -41,48 +41,53 @@ def test_family_when_loaded_then_names_sheets_that_are_held_and_scales_once(fami
         assert words.strip()
 
 
-@pytest.mark.parametrize("scale", SCALES, ids=called)
-def test_scale_when_its_limits_are_loaded_then_come_from_its_own_family(scale) -> None:
-    limits = sheets.limits_for(scale)
-    held = FAMILIES[scale.family].sheets
-    borrowed = {"nmra-s-4.1", "nmra-s-3.1"}  # S-4.2 and S-3.2 say "same as" for F
+@each_family
+def test_scales_when_their_limits_are_loaded_then_come_from_their_own_family(family) -> None:
+    for scale in family.scales:
+        limits = sheets.limits_for(scale)
+        # S-4.2 and S-3.2 say "same as" for F.
+        borrowed = {"nmra-s-4.1", "nmra-s-3.1"} if scale.code == "F" else set()
 
-    assert {limit.sheet for limit in limits.values()} <= set(held) | (
-        borrowed if scale.code == "F" else set()
-    )
-    for code, limit in limits.items():
-        assert limit.quantity == code
-        numbers = [n for n in (limit.low, limit.nominal, limit.high) if n is not None]
-        assert numbers == sorted(numbers)
-        assert numbers
-
-
-@pytest.mark.parametrize("scale", SCALES, ids=called)
-def test_scale_when_loaded_then_has_a_ratio_and_a_gauge_and_is_found_by_its_code(scale) -> None:
-    assert scale.ratio >= 1
-    assert scale.gauge_mm > 0
-    assert sheets.scale(scale.family, scale.code) == scale
-    # The gauge at full size lies between that of a mine and of broad gauge, 10 in to 5 ft 6 in.
-    assert 250 < scale.gauge_mm * scale.ratio < 1680
+        assert {limit.sheet for limit in limits.values()} <= {*family.sheets} | borrowed
+        for code, limit in limits.items():
+            assert limit.quantity == code
+            numbers = [n for n in (limit.low, limit.nominal, limit.high) if n is not None]
+            assert numbers == sorted(numbers), (scale.code, code)
+            assert numbers or limit.not_held == "both", (scale.code, code)
 
 
-@pytest.mark.parametrize("rule", list(Rule))
-@pytest.mark.parametrize("scale", SCALES, ids=called)
-def test_scale_when_anything_plausible_is_judged_then_something_is_said(scale, rule) -> None:
+@each_family
+def test_scales_when_loaded_then_have_a_ratio_and_a_gauge_and_are_found_by_their_code(
+    family,
+) -> None:
+    for scale in family.scales:
+        assert scale.ratio >= 1
+        assert scale.gauge_mm > 0
+        assert sheets.scale(scale.family, scale.code) == scale
+        # At full size the gauge lies between that of a mine and broad gauge, 10 in to 5 ft 6 in.
+        assert 250 < scale.gauge_mm * scale.ratio < 1680, scale.code
+
+
+@each_family
+def test_scales_when_anything_plausible_is_judged_then_something_is_said(family) -> None:
     """Every sheet of every family goes through the one judging function without a hitch."""
-    observations = []
-    for quantity in QUANTITIES.values():
-        low, high = quantity.plausible(scale)
-        at = {Place.AXLE: "1", Place.END: "A", Place.VEHICLE: ""}[quantity.place]
-        observations.append(Observation(quantity.code, at, measured=exact((low + high) / 2)))
-    for left_out in (None, "flange_thickness"):
-        kept = [each for each in observations if each.quantity != left_out]
-        for codes in ({}, {"1": 110}):
-            found = judge_vehicle(Subject(scale, 1, declared_codes=codes), kept, (), rule)
-            assert {finding.quantity for finding in found} >= {each.quantity for each in kept}
-            for finding in found:
-                if finding.outcome is Outcome.NOT_JUDGED:
-                    assert finding.note
+    for scale in family.scales:
+        observations = []
+        for quantity in QUANTITIES.values():
+            low, high = quantity.plausible(scale)
+            at = {Place.AXLE: "1", Place.END: "A", Place.VEHICLE: ""}[quantity.place]
+            middle = Measured((low + high) / 2, 0.0, math.inf, ())
+            observations.append(Observation(quantity.code, at, measured=middle))
+        for rule in Rule:
+            for left_out in (None, "flange_thickness"):
+                kept = [each for each in observations if each.quantity != left_out]
+                for codes in ({}, {"1": 110}):
+                    found = judge_vehicle(Subject(scale, 1, declared_codes=codes), kept, (), rule)
+                    told = {finding.quantity for finding in found}
+                    assert told >= {each.quantity for each in kept}
+                    for finding in found:
+                        if finding.outcome is Outcome.NOT_JUDGED:
+                            assert finding.note, (scale.code, finding.quantity)
 
 
 def test_families_when_built_then_never_hold_two_editions_of_one_sheet() -> None:

@@ -11,14 +11,13 @@ from hypothesis import strategies as st
 from scipy import stats
 
 from standards.metrology import (
+    USUAL,
     Instrument,
     Measured,
     combine_sum,
     coverage_factor,
     evaluate,
-    exact,
     normal_cdf,
-    scale_error,
     student_cdf,
     student_quantile,
     welch_satterthwaite,
@@ -32,6 +31,11 @@ patient = settings(deadline=None)
 
 def plain(*readings: str) -> Measured:
     return evaluate([Decimal(text) for text in readings], max_error=NONE, resolution=NONE)
+
+
+def exact(text: str) -> Measured:
+    """A value without any doubt."""
+    return Measured(Decimal(text), 0.0, math.inf, ())
 
 
 # --- the mean -------------------------------------------------------------------------------
@@ -91,7 +95,7 @@ def test_two_readings_without_instrument_have_one_degree_of_freedom() -> None:
 
 
 def test_expanded_uncertainty_without_any() -> None:
-    assert exact(Decimal(7)).expanded == 0
+    assert exact("7").expanded == 0
     assert evaluate([Decimal(7)], max_error=Decimal(3), resolution=NONE).expanded == pytest.approx(
         1.959963984540054 * math.sqrt(3), rel=1e-12
     )
@@ -167,14 +171,14 @@ def test_impossible_measured_values_are_refused(value: str, u: float, dof: float
 
 
 def test_sum_adds_exactly() -> None:
-    found = combine_sum(exact(Decimal("0.1")), exact(Decimal("0.2")), exact(Decimal("-1E-40")))
+    found = combine_sum(exact("0.1"), exact("0.2"), exact("-1E-40"))
     assert Fraction(found.value) == Fraction(3, 10) - Fraction(1, 10**40)
     assert (found.u, found.dof, found.readings) == (0.0, math.inf, ())
 
 
 def test_sum_of_a_measured_and_a_known_part_keeps_its_doubt() -> None:
     measured = Measured(Decimal("2.5"), 0.3, 4.0, (Decimal("2.5"),))
-    found = combine_sum(measured, exact(Decimal(10)))
+    found = combine_sum(measured, exact("10"))
     assert found.value == Decimal("12.5")
     assert found.u == pytest.approx(0.3, rel=1e-15)
     assert found.dof == pytest.approx(4, rel=1e-12)
@@ -189,7 +193,7 @@ def test_sum_of_nothing_is_refused() -> None:
     with pytest.raises(ValueError, match="nothing to add"):
         combine_sum()
     with pytest.raises(ValueError, match="too large"):
-        combine_sum(exact(Decimal("1E+5000")))
+        combine_sum(exact("1E+5000"))
 
 
 @pytest.mark.parametrize("part", [(-1.0, 2.0), (math.inf, 2.0), (1.0, 0.0), (1.0, math.nan)])
@@ -228,43 +232,27 @@ def test_impossible_instruments_are_refused(
         Instrument("x", kind, Decimal(error), Decimal(step), Decimal(extra))
 
 
-@pytest.mark.parametrize(
-    ("interval", "load", "accuracy_class", "words"),
-    [
-        ("1", "10", "I", "class"),
-        ("1", "10", "iii", "class"),
-        ("0", "10", "III", "interval"),
-        ("-1", "10", "III", "interval"),
-        ("NaN", "10", "III", "interval"),
-        ("1", "-0.1", "III", "load"),
-        ("1", "NaN", "III", "load"),
-        ("1", "10000.1", "III", "beyond"),
-        ("5", "5000.1", "IIII", "beyond"),
-    ],
-)
-def test_impossible_weighings_are_refused(
-    interval: str, load: str, accuracy_class: str, words: str
-) -> None:
-    with pytest.raises(ValueError, match=words):
-        scale_error(Decimal(interval), Decimal(load), accuracy_class)
+def test_usual_instruments_when_listed_then_promise_what_their_sources_do() -> None:
+    """DIN 862, from an extract: 0.03 and 0.05 mm by the step of the display, 0.02 mm more inside.
 
+    The rule: Directive 2014/32/EU, class II, 0.3 mm and 0.2 mm a metre, from memory.
+    """
+    promised = {
+        name: tuple(str(tool.error_for(jaws)) for jaws in ("outside", "inside", "depth", "none"))
+        for name, tool in USUAL.items()
+    }
 
-@pytest.mark.parametrize(
-    ("load", "expected"),
-    # Just under, on and just over each step of class III, e = 0.1 g (OIML R 76-1 Table 6)
-    [
-        ("0", "0.05"),
-        ("49.999", "0.05"),
-        ("50", "0.05"),
-        ("50.001", "0.10"),
-        ("199.999", "0.10"),
-        ("200.0", "0.10"),
-        ("200.001", "0.15"),
-        ("1000", "0.15"),
-    ],
-)
-def test_scale_limit_changes_just_past_each_step(load: str, expected: str) -> None:
-    assert scale_error(Decimal("0.1"), Decimal(load), "III") == Decimal(expected)
+    assert promised == {
+        "digital": ("0.03", "0.05", "0.05", "0.03"),
+        "vernier": ("0.05", "0.07", "0.07", "0.05"),
+        "rule": ("0.5", "0.5", "0.5", "0.5"),
+    }
+    assert {name: str(tool.resolution) for name, tool in USUAL.items()} == {
+        "digital": "0.01",
+        "vernier": "0.05",
+        "rule": "0.5",
+    }
+    assert [tool.kind for tool in USUAL.values()] == ["caliper", "caliper", "rule"]
 
 
 # --- distributions --------------------------------------------------------------------------

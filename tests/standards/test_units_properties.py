@@ -55,6 +55,8 @@ def spelled(draw: st.DrawFn, amount: Decimal, unit: str) -> str:
         text = text.replace(".", ",")
     word = draw(st.sampled_from(SPELLINGS[unit]))
     word = draw(st.sampled_from([word, word.upper(), word.title()]))
+    if word.isalpha() and draw(st.booleans()):
+        word += "."
     between = draw(st.sampled_from(["", " ", "  ", "\u00a0", "\t"]))
     around = draw(st.sampled_from(["", " ", "\n"]))
     return f"{around}{text}{between}{word}{around}"
@@ -182,6 +184,7 @@ PIECES = st.sampled_from(
         "\u00b2",
         "\x00",
         "\u200b",
+        "in.",
         "\U0001f600",
         "mm",
         "cm",

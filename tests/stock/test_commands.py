@@ -47,7 +47,7 @@ def test_gauge_says_value_limits_source_and_what_to_mend(capsys):
     assert status == 1
     assert "Back-to-back, axle 2: outside; 14.223 mm" in said
     assert "at least 14.3764 mm (S-4.2 HO: least 0.566 in)" in said
-    assert "Spread the wheels on axle 2 by 0.15 to 0.38 mm" in said
+    assert "Spread the wheels on axle 2 by 0.16 to 0.38 mm" in said
     assert "Never lever against the flange" in said
 
 

@@ -10,8 +10,10 @@ from inventory.stock.recording import (
     Closed,
     Doubt,
     Entry,
+    NeedsReason,
     Overtaken,
     ReadingOvertaken,
+    amend_running_gear,
     amend_vehicle,
     finish_inspection,
     open_inspection,
@@ -23,7 +25,15 @@ from inventory.stock.recording import (
 from inventory.stock.verdicts import rejudge_vehicle, standing_proposal
 from standards.judging import GaugeResult, Service
 from standards.units import Unreadable
-from tests.factories import caliper, exact_instrument, make_person, make_vehicle, measure, scale
+from tests.factories import (
+    caliper,
+    exact_instrument,
+    make_person,
+    make_vehicle,
+    measure,
+    scale,
+    sound,
+)
 
 pytestmark = pytest.mark.django_db
 
@@ -106,7 +116,7 @@ def test_reading_when_somebody_else_took_it_is_not_overwritten(owner):
     other = make_person("inspector")
     vehicle = make_vehicle(owner)
     inspection = measure(vehicle, owner, {B1: "14.47"})
-    with pytest.raises(ReadingOvertaken, match=r"owner has entered back_to_back 1 14\.47"):
+    with pytest.raises(ReadingOvertaken, match=r"owner has entered 14\.47 here"):
         record(inspection=inspection, entries=[Entry(*B1, caliper(), typed="14.30")], by=other)
     assert Reading.objects.get().typed == "14.47"
 
@@ -179,7 +189,7 @@ def test_body_length_of_an_earlier_inspection_serves_the_mass_rule(owner):
     )
     entries = [Entry("body_length", "", caliper(), typed="6 in")]
     record(inspection=first, entries=entries, by=owner)
-    finish_inspection(inspection=first, service=Service.ADVICE, statement="", by=owner)
+    finish_inspection(inspection=first, service=Service.AWAITING, statement="", by=owner)
     measure(vehicle, owner, {("mass", ""): "100"}, scale())
     verdict = Verdict.objects.current().get(quantity="mass")
     # RP-20.1 worked example: HO, 6 in body, 4 oz.
@@ -215,7 +225,10 @@ def test_repair_leads_from_bad_order_to_fit(owner):
     )
     record(
         inspection=first,
-        entries=[Entry(*B1, caliper(), typed="14.47"), Entry(*B2, caliper(), typed="14.20")],
+        entries=[
+            Entry(quantity, at, caliper(), typed=typed)
+            for (quantity, at), typed in {B1: "14.47", B2: "14.20", **sound(1, 2)}.items()
+        ],
         by=owner,
     )
     finish_inspection(inspection=first, service=Service.BAD_ORDER, statement="", by=owner)
@@ -233,7 +246,7 @@ def test_repair_leads_from_bad_order_to_fit(owner):
 def test_finished_inspection_takes_no_more_readings(owner):
     vehicle = make_vehicle(owner)
     inspection = measure(vehicle, owner, {B1: "14.47"})
-    finish_inspection(inspection=inspection, service=Service.ADVICE, statement="", by=owner)
+    finish_inspection(inspection=inspection, service=Service.AWAITING, statement="", by=owner)
     with pytest.raises(Closed):
         record(inspection=inspection, entries=[Entry(*B2, caliper(), typed="14.47")], by=owner)
     with pytest.raises(Closed):
@@ -330,7 +343,7 @@ def later(vehicle, owner, readings, day=20):
 
 def test_check_gauge_follows_a_new_back_to_back_with_the_flange_measured_earlier(owner):
     vehicle = make_vehicle(owner, axles=1)
-    measure(vehicle, owner, {B1: "14.70", ("flange_thickness", "1"): "0.76"})
+    measure(vehicle, owner, {B1: "14.70", ("flange_thickness", "1"): "0.76", **sound(1)})
     assert standing_proposal(vehicle).service is Service.BAD_ORDER
     later(vehicle, owner, {B1: "14.48"})
     assert standing_proposal(vehicle).service is Service.FIT
@@ -431,3 +444,156 @@ def test_unit_of_a_bare_number_is_kept_with_the_reading(owner):
     owner.save()
     measure(make_vehicle(owner), owner, {B1: ".570"})
     assert Reading.objects.get().unit == "in"
+
+
+# --- What stands, and what no longer does -----------------------------------------------------
+
+
+def exchange(vehicle, owner, *axles, **facts):
+    """Fit other wheelsets, as the running-gear page does."""
+    vehicle.refresh_from_db()
+    fitted = list(vehicle.wheelsets.filter(removed_at__isnull=True, axle__in=axles))
+    for wheelset in fitted:
+        for name, value in facts.items():
+            setattr(wheelset, name, value)
+    return amend_running_gear(
+        vehicle=vehicle,
+        wheelsets=fitted,
+        couplers=(),
+        exchanged=set(axles),
+        seen_revision=vehicle.revision,
+    )
+
+
+def test_readings_of_an_exchanged_wheelset_stand_no_longer(owner):
+    vehicle = make_vehicle(owner, axles=2)
+    measure(vehicle, owner, {B1: "14.20", B2: "14.47", ("flange_thickness", "1"): "0.30"})
+    assert standing_proposal(vehicle).service is Service.BAD_ORDER
+    exchange(vehicle, owner, 1)
+    proposal = standing_proposal(Vehicle.objects.get())
+    assert (proposal.service, proposal.missing) == (Service.AWAITING, (B1,))
+    # 14.80 with the thin old flange of 0.30 would pass K max .605 in = 15.367 mm (S-4.2 HO); with
+    # the nominal .030 in of the declared code 110 it is above .575 in.
+    later(Vehicle.objects.get(), owner, {B1: "14.80"})
+    assert outcome(vehicle, *B1) == "outside"
+    assert Reading.objects.filter(typed="14.20").exists()
+
+
+def test_other_axles_keep_their_readings_when_one_is_exchanged(owner):
+    vehicle = make_vehicle(owner, axles=2)
+    measure(vehicle, owner, {B1: "14.47", B2: "14.47"})
+    exchange(vehicle, owner, 1)
+    standing = Verdict.objects.standing_for(Vehicle.objects.get())
+    assert {verdict.at for verdict in standing} == {"2"}
+
+
+def test_finished_inspection_keeps_the_code_of_the_wheels_it_was_made_on(owner):
+    vehicle = make_vehicle(owner, axles=1)
+    inspection = measure(vehicle, owner, {B1: "14.47", **sound(1)})
+    finish_inspection(inspection=inspection, service=Service.FIT, statement="", by=owner)
+    exchange(vehicle, owner, 1, profile_code=88)
+    verdict = Verdict.objects.current().get(quantity="back_to_back")
+    assert "RP-25 code 110" in verdict.high_basis
+
+
+def test_corrected_code_is_judged_by_at_once(owner):
+    vehicle = make_vehicle(owner, axles=1)
+    measure(vehicle, owner, {B1: "14.47"})
+    wheelset = vehicle.wheelsets.get()
+    wheelset.profile_code = 88
+    amend_running_gear(vehicle=vehicle, wheelsets=[wheelset], couplers=(), seen_revision=1)
+    assert "RP-25 code 88" in Verdict.objects.current().get(quantity="back_to_back").high_basis
+
+
+def test_running_gear_when_saved_by_two_people_tells_the_second(owner):
+    vehicle = make_vehicle(owner, axles=1)
+    wheelset = vehicle.wheelsets.get()
+    wheelset.profile_code = 88
+    amend_running_gear(vehicle=vehicle, wheelsets=[wheelset], couplers=(), seen_revision=1)
+    wheelset.profile_code = 79
+    with pytest.raises(Overtaken):
+        amend_running_gear(vehicle=vehicle, wheelsets=[wheelset], couplers=(), seen_revision=1)
+    assert vehicle.wheelsets.get().profile_code == 88
+
+
+def test_axle_that_is_no_more_does_not_condemn(owner):
+    vehicle = make_vehicle(owner, axles=2)
+    measure(vehicle, owner, {B1: "14.47", B2: "14.20", **sound(1, 2)})
+    vehicle.axles = 1
+    amend_vehicle(vehicle=vehicle, seen_revision=1)
+    assert standing_proposal(Vehicle.objects.get()).service is Service.FIT
+
+
+def test_sum_stands_no_longer_once_a_part_was_tried_with_a_gauge(owner):
+    vehicle = make_vehicle(owner, axles=1)
+    measure(vehicle, owner, {B1: "14.70", ("flange_thickness", "1"): "0.76", **sound(1)})
+    assert standing_proposal(vehicle).service is Service.BAD_ORDER
+    inspection = later(vehicle, owner, {})
+    gauge = caliper().__class__.objects.get(kind="gauge")
+    entry = Entry(*B1, gauge, gauge=GaugeResult.GO)
+    record(inspection=inspection, entries=[entry], by=owner)
+    assert standing_proposal(vehicle).service is Service.FIT
+
+
+def test_mended_value_inside_a_half_held_limit_clears_the_old_verdict(owner):
+    vehicle = make_vehicle(owner, axles=1, family="nem", scale="H0")
+    depth, tyre = ("flange_depth", "1"), ("tyre_width", "1")
+    flange = ("flange_thickness", "1")
+    measure(vehicle, owner, {B1: "14.45", flange: "0.78", depth: "0.45", tyre: "2.80"})
+    # NEM 310:2009 at 16.5 mm: D min 0.6; its D max is not held.
+    assert standing_proposal(vehicle).service is Service.BAD_ORDER
+    later(vehicle, owner, {depth: "0.80"})
+    assert standing_proposal(vehicle).service is Service.FIT
+
+
+def test_knuckle_is_not_judged_by_the_sheet_of_the_loop(owner):
+    vehicle = make_vehicle(owner, family="nem", scale="H0")
+    measure(vehicle, owner, {("coupler_height", "A"): "9.93"})
+    # NEM 360 (the loop): 8.5 +- 0.5 mm above the rail.
+    assert outcome(vehicle, "coupler_height", "A") == "not judged"
+    vehicle.couplers.update(kind="loop")
+    rejudge_vehicle(Vehicle.objects.get())
+    assert outcome(vehicle, "coupler_height", "A") == "outside"
+
+
+def test_milder_outcome_than_the_readings_say_is_refused_without_a_reason(owner):
+    vehicle = make_vehicle(owner, axles=1)
+    inspection = measure(vehicle, owner, {B1: "14.20"})
+    with pytest.raises(NeedsReason, match="The readings say bad order"):
+        finish_inspection(inspection=inspection, service=Service.FIT, statement=" ", by=owner)
+    assert inspection.__class__.objects.get().is_open
+
+
+def test_stricter_house_limit_sends_a_fit_vehicle_back_to_the_bench(owner):
+    vehicle = make_vehicle(owner, axles=1)
+    inspection = measure(vehicle, owner, {B1: "14.47", **sound(1)})
+    finish_inspection(inspection=inspection, service=Service.FIT, statement="", by=owner)
+    limit = HouseLimit(
+        quantity="back_to_back", family="nmra", scale="HO", low=Decimal("14.55"), reason="ours"
+    )
+    set_house_limit(limit=limit, by=owner)
+    vehicle.refresh_from_db()
+    assert vehicle.service == "awaiting inspection"
+    # The sheet's other side stays in force: .575 in with the flange of code 110.
+    assert Verdict.objects.current().get(quantity="back_to_back").high == Decimal("14.6050")
+
+
+def test_rejudge_reports_what_comes_and_goes(owner):
+    vehicle = make_vehicle(owner, axles=1)
+    measure(vehicle, owner, {B1: "14.47"})
+    Verdict.objects.update(is_current=False)
+    changes = rejudge_vehicle(vehicle, is_dry=True)
+    assert [(change.before, change.after) for change in changes] == [("nothing", "within")]
+
+
+def test_limited_wheel_dimension_that_was_not_measured_is_advice_and_no_pass(owner):
+    vehicle = make_vehicle(owner, axles=1)
+    measure(vehicle, owner, {B1: "14.47", ("flange_depth", "1"): "0.60"})
+    proposal = standing_proposal(vehicle)
+    assert proposal.service is Service.ADVICE
+    # S-4.2 limits flange depth and tyre width besides; it has no limit on flange thickness.
+    assert proposal.unmeasured == (("tyre_width", "1"),)
+    measure_again = vehicle.inspections.get()
+    entry = Entry("tyre_width", "1", caliper(), typed="2.85")
+    record(inspection=measure_again, entries=[entry], by=owner)
+    assert standing_proposal(vehicle).service is Service.FIT

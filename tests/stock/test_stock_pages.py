@@ -263,24 +263,24 @@ def test_second_of_two_editors_is_told_and_nothing_is_overwritten(client, owner)
 @pytest.mark.parametrize(
     ("change", "message"),
     [
-        ({"reporting_mark": ""}, "This field is required"),
-        ({"reporting_mark": "x" * 41}, "at most 40 characters"),
-        ({"kind": ""}, "This field is required"),
-        ({"axles": "0"}, "greater than or equal to 1"),
-        ({"axles": "17"}, "less than or equal to 16"),
-        ({"axles": "two"}, "Enter a whole number"),
-        ({"standard": "nmra/XYZ"}, "Select a valid choice"),
-        ({"price": "-1", "currency": "EUR"}, "greater than or equal to 0"),
-        ({"price": "12.345", "currency": "EUR"}, "no more than 2 decimal places"),
+        ({"reporting_mark": ""}, "Railway or reporting marks is needed"),
+        ({"reporting_mark": "x" * 41}, "That is 41 characters long; at most 40 are kept"),
+        ({"kind": ""}, "Kind is needed: type it"),
+        ({"axles": "0"}, "less than the least allowed here, 1"),
+        ({"axles": "17"}, "more than the most allowed here, 16"),
+        ({"axles": "two"}, "type a whole number, such as 4"),
+        ({"standard": "nmra/XYZ"}, "“nmra/XYZ” is not on the list"),
+        ({"price": "-1", "currency": "EUR"}, "less than the least allowed here, 0"),
+        ({"price": "12.345", "currency": "EUR"}, "An amount has 2 decimal places at most"),
         ({"price": "12"}, "Name the currency"),
-        ({"price": "twelve", "currency": "EUR"}, "Enter a number"),
-        ({"currency": "EURO"}, "at most 3 characters"),
+        ({"price": "twelve", "currency": "EUR"}, "type an amount, such as 24.50"),
+        ({"currency": "EURO"}, "at most 3 are kept"),
         ({"currency": "€"}, "ISO 4217"),
         ({"acquired_on": "2999-01-01"}, "still to come"),
-        ({"acquired_on": "soon"}, "Enter a valid date"),
+        ({"acquired_on": "soon"}, "type a day, such as 2026-11-25"),
         ({"aar_designation": "1X"}, "one to four capitals"),
         ({"uic_letter": "?"}, "one capital"),
-        ({"notes": "x" * 4001}, "at most 4000 characters"),
+        ({"notes": "x" * 4001}, "at most 4000 are kept"),
     ],
 )
 def test_bad_field_is_refused_beside_it_and_the_rest_is_kept(client, owner, change, message):
@@ -313,6 +313,7 @@ def test_declared_code_when_changed_moves_the_derived_limit(client, owner, page)
     client.post(
         reverse("stock:running-gear", args=[vehicle.pk]),
         {
+            "revision": 1,
             "wheelsets-TOTAL_FORMS": 1,
             "wheelsets-INITIAL_FORMS": 1,
             "wheelsets-0-id": wheelset.pk,
@@ -353,8 +354,8 @@ def test_instrument_is_added_with_bench_text(client, owner):
         ({"max_error": ""}, "Type a number"),
         ({"max_error": "0.03 g"}, "g measures a mass"),
         ({"resolution": "0.01 0.01"}, "Type one number"),
-        ({"name": "Digital caliper"}, "already exists"),
-        ({"kind": "sextant"}, "Select a valid choice"),
+        ({"name": "Digital caliper"}, "of that name is there already"),
+        ({"kind": "sextant"}, "“sextant” is not on the list"),
     ],
 )
 def test_bad_instrument_is_refused_in_words(client, owner, change, message):
@@ -390,8 +391,8 @@ def test_house_limit_is_set_and_withdrawn_from_its_page(client, owner, page):
         ({"low": "", "high": ""}, "at least one of the two"),
         ({"low": "10", "high": "9"}, "below the lower one"),
         ({"low": "4 oz"}, "oz measures a mass"),
-        ({"reason": ""}, "This field is required"),
-        ({"standard": "nem/HO"}, "Select a valid choice"),
+        ({"reason": ""}, "Reason is needed"),
+        ({"standard": "nem/HO"}, "“nem/HO” is not on the list"),
     ],
 )
 def test_bad_house_limit_is_refused_in_words(client, owner, change, message):
@@ -423,3 +424,81 @@ def test_vehicle_that_is_not_there_is_not_found(client, owner, name):
     answer = client.get(reverse(name, args=[424242]))
     assert answer.status_code == 404
     assert "Nothing here" in answer.content.decode()
+
+
+def test_set_up_forms_read_bare_numbers_in_the_units_of_the_person(client, owner):
+    owner.unit = "in"
+    owner.save()
+    client.force_login(owner)
+    facts = {
+        "standard": "nmra/HO",
+        "quantity": "coupler_height",
+        "low": ".380",
+        "high": ".400",
+        "reason": "ours",
+    }
+    client.post(reverse("stock:house-limits"), facts)
+    limit = HouseLimit.objects.get()
+    assert (limit.low, limit.high) == (Decimal("9.652"), Decimal("10.16"))
+    thousandth = {"name": "Dial", "kind": "caliper", "max_error": ".001", "resolution": ".001"}
+    client.post(reverse("stock:new-instrument"), thousandth)
+    dial = Instrument.objects.get(name="Dial")
+    # DIN 862 adds 0.02 mm for the inside jaws of a caliper, unless its owner knows better.
+    assert (dial.max_error, dial.inside_extra) == (Decimal("0.0254"), Decimal("0.02"))
+
+
+def test_house_limit_in_the_wrong_unit_is_questioned(client, owner):
+    client.force_login(owner)
+    facts = {"standard": "nmra/HO", "quantity": "coupler_height", "low": ".391", "reason": "ours"}
+    answer = client.post(reverse("stock:house-limits"), facts)
+    assert "far from plausible" in answer.content.decode()
+    assert not HouseLimit.objects.exists()
+
+
+def test_instrument_when_edited_keeps_its_figures(client, owner):
+    owner.unit = "in"
+    owner.save()
+    client.force_login(owner)
+    caliper = Instrument.objects.get(name="Digital caliper")
+    address = reverse("stock:instrument", args=[caliper.pk])
+    page = client.get(address).content.decode()
+    assert 'value="0.03 mm"' in page
+    client.post(
+        address,
+        {
+            "name": "Digital caliper",
+            "kind": "caliper",
+            "max_error": "0.03 mm",
+            "resolution": "0.01 mm",
+            "inside_extra": "0.02 mm",
+        },
+    )
+    caliper.refresh_from_db()
+    assert (caliper.max_error, caliper.resolution) == (Decimal("0.03"), Decimal("0.01"))
+
+
+def test_price_may_have_a_decimal_comma(client, owner):
+    client.force_login(owner)
+    vehicle = make_vehicle(owner)
+    address = reverse("stock:edit-vehicle", args=[vehicle.pk])
+    client.post(address, edited(vehicle, price="12,50", currency="eur"))
+    vehicle.refresh_from_db()
+    assert (vehicle.price, vehicle.currency) == (Decimal("12.50"), "EUR")
+
+
+def test_inspection_page_shows_every_reading_as_typed_replaced_ones_too(client, owner, page):
+    client.force_login(owner)
+    vehicle = make_vehicle(owner)
+    inspection = measure(vehicle, owner, {("back_to_back", "1"): "14.20"})
+    client.post(
+        reverse("bench:measure", args=[inspection.pk, "axle-1"]),
+        {
+            "typed-back_to_back": ".570 in",
+            "seen-back_to_back": inspection.readings.get().pk,
+        },
+    )
+    shown = page("stock:inspection", inspection.pk)
+    assert "14.20" in shown
+    assert "replaced" in shown
+    assert ".570 in" in shown
+    assert "Digital caliper" in shown

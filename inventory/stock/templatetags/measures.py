@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 import re
 from decimal import Decimal
 
@@ -15,13 +16,14 @@ from inventory.drawing.strip import tolerance_strip
 from inventory.drawing.trend import trend
 from inventory.stock.history import Trend
 from inventory.stock.models import Verdict
+from inventory.stock.recording import bare_unit
 from standards.quantities import QUANTITIES, Dimension, Quantity
 from standards.remedies import Mend
 from standards.units import from_base, spell
 
 register = template.Library()
 
-_INCH_DECIMALS = {"in": 4, "oz": 2}
+_IMPERIAL_DECIMALS = {"in": 4, "oz": 2}
 
 
 def _units(quantity: Quantity, unit: str) -> tuple[tuple[str, int], tuple[str, int] | None]:
@@ -30,7 +32,8 @@ def _units(quantity: Quantity, unit: str) -> tuple[tuple[str, int], tuple[str, i
     if quantity.dimension is Dimension.GRADE:
         return metric, None
     imperial_unit = "in" if quantity.dimension is Dimension.LENGTH else "oz"
-    imperial = (imperial_unit, _INCH_DECIMALS[imperial_unit] - (quantity.decimals < 2))
+    coarser = imperial_unit == "in" and quantity.decimals < 2
+    imperial = (imperial_unit, _IMPERIAL_DECIMALS[imperial_unit] - coarser)
     return (imperial, metric) if unit == "in" else (metric, imperial)
 
 
@@ -55,12 +58,32 @@ def measure(context: template.Context, value: Decimal | None, code: str) -> Safe
 
 
 @register.simple_tag(takes_context=True)
-def spread(context: template.Context, expanded: float | None, code: str) -> str:
-    """An expanded uncertainty in the reader's unit: "± 0.04 mm"."""
-    if not expanded:
-        return ""
-    (unit, decimals), _ = _units(QUANTITIES[code], _unit_of(context))
-    return f"± {spell(Decimal(repr(expanded)), unit, decimals)}"
+def result(context: template.Context, verdict: Verdict) -> SafeString:
+    """A measured value with its expanded uncertainty, the other unit beside it."""
+    (unit, decimals), beside = _units(QUANTITIES[verdict.quantity], _unit_of(context))
+    decimals += unit == "mm"
+    if verdict.expanded:
+        # An uncertainty is never printed as nothing.
+        smallest = float(from_base(Decimal(repr(verdict.expanded)), unit))
+        decimals = max(decimals, min(6, -math.floor(math.log10(smallest))))
+    value = spell(verdict.value, unit, decimals).split()[0]
+    spread = ""
+    if verdict.expanded:
+        spread = f" ± {spell(Decimal(repr(verdict.expanded)), unit, decimals).split()[0]}"
+    other = ""
+    if beside is not None:
+        other = format_html(' <span class="other-unit">({})</span>', spell(verdict.value, *beside))
+    return format_html('<span class="nowrap">{}{} {}</span>{}', value, spread, unit, other)
+
+
+@register.simple_tag(takes_context=True)
+def bare_unit_of(context: template.Context, shown) -> str:
+    """The unit in which a bare number in this box is read: that of what is in it, or the
+    reader's own."""
+    reading = shown.reading
+    if reading is not None and reading.unit and " " not in reading.unit:
+        return reading.unit
+    return bare_unit(shown.quantity.dimension.value, _unit_of(context))
 
 
 @register.simple_tag(takes_context=True)

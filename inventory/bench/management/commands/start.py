@@ -95,14 +95,14 @@ class Command(BaseCommand):
         from inventory.wsgi import application
 
         host, port = listener.getsockname()[:2]
-        shown = f"[{host}]" if ":" in host else host
-        if host in ("0.0.0.0", "::"):
-            shown = "127.0.0.1"
+        name = _reachable_name(host)
+        if name not in settings.ALLOWED_HOSTS:
+            settings.ALLOWED_HOSTS.append(name)
         with warnings.catch_warnings():
             warnings.simplefilter("ignore")
             server = waitress.create_server(application, sockets=[listener], threads=6)
         self.stdout.write("Open this address to sign in; it works once, within an hour:")
-        self.stdout.write(f"\n    http://{shown}:{port}{sign_in_path(owner)}\n\n")
+        self.stdout.write(f"\n    http://{name}:{port}{sign_in_path(owner)}\n\n")
         self.stdout.write("Stop with Ctrl-C. Everything is kept for the next start.")
         self.stdout.flush()
         try:
@@ -110,3 +110,20 @@ class Command(BaseCommand):
         finally:
             server.close()
             self.stdout.write("Stopped; everything is kept.")
+
+
+def _reachable_name(host: str) -> str:
+    """By what name a browser reaches a server bound to `host`."""
+    if host in ("0.0.0.0", "::"):
+        host = _own_address()
+    return f"[{host}]" if ":" in host else host
+
+
+def _own_address() -> str:
+    """This machine's address in the house; nothing is sent to find it out."""
+    with socket.socket(socket.AF_INET, socket.SOCK_DGRAM) as probe:
+        try:
+            probe.connect(("192.0.2.1", 9))  # an address of documentation, RFC 5737
+        except OSError:
+            return "127.0.0.1"
+        return probe.getsockname()[0]

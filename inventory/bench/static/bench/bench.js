@@ -1,24 +1,56 @@
-/* Enter moves on to the next box, so that a caliper that types like a keyboard just works. The
-   change of focus fires the box's change event, which htmx sends; without this script Enter sends
-   the whole form and the server does the same. */
+/* Enter keeps a reading and moves on to the next box, so that a caliper that types like a keyboard
+   just works. Without this script Enter sends the whole form, and the server does the same. */
 (() => {
   const form = document.getElementById("step");
   if (!form) return;
   const boxes = () => [...form.querySelectorAll("input.typed")];
 
-  form.addEventListener("keydown", (event) => {
-    if (event.key !== "Enter" || !event.target.matches("input.typed")) return;
-    event.preventDefault();
+  const problemOf = (box) => document.getElementById(box.id.replace("typed-", "problem-"));
+
+  const onward = (box) => {
     const all = boxes();
-    const next = all[all.indexOf(event.target) + 1];
+    const next = all[all.indexOf(box) + 1];
     if (next) {
       next.focus();
       next.select();
+    } else {
+      // The last box of a place: the next reading belongs to the next place.
+      form.requestSubmit(form.querySelector('.onward button[name="go"]'));
+    }
+  };
+
+  form.addEventListener("keydown", (event) => {
+    const box = event.target;
+    if (event.key !== "Enter" || !box.matches("input.typed")) return;
+    event.preventDefault();
+    if (box.value === (box.dataset.sent ?? box.defaultValue)) {
+      if (!problemOf(box)) onward(box);
       return;
     }
-    const onward = form.querySelector('.onward button[name="go"]');
-    event.target.blur();
-    onward.focus();
+    box.dataset.entered = "yes";
+    window.htmx.trigger(box, "enter");
+  });
+
+  /* What Enter sent is not sent again when the box is left. */
+  form.addEventListener("change", (event) => {
+    const box = event.target;
+    if (box.matches("input.typed") && box.value === box.dataset.sent) event.stopPropagation();
+  }, true);
+
+  form.addEventListener("htmx:beforeRequest", (event) => {
+    if (event.target.matches("input.typed")) event.target.dataset.sent = event.target.value;
+  });
+
+  /* Move on once the answer is there, and only if there is nothing to ask about. */
+  form.addEventListener("htmx:afterRequest", (event) => {
+    const box = event.target;
+    if (!box.matches("input.typed")) return;
+    if (!event.detail.successful) delete box.dataset.sent;
+    if (box.dataset.entered !== "yes") return;
+    delete box.dataset.entered;
+    if (!event.detail.successful) return;
+    if (problemOf(box)) box.select();
+    else if (document.activeElement === box) onward(box);
   });
 
   /* Answering the question beside a box goes through the same address as the box itself. */
@@ -33,11 +65,34 @@
     const source = new FormData(form);
     source.forEach((value, name) => { if (!(name in values)) values[name] = value; });
     values[`typed-${code}`] = box.value;
+    box.dataset.sent = box.value;
     window.htmx.ajax("POST", box.getAttribute("hx-post"), {
-      target: `#said-${code}`, swap: "outerHTML", values,
-    });
+      target: `#said-${code}`, swap: "innerHTML", values,
+    }).then(() => { if (!problemOf(box)) onward(box); });
     box.focus();
   });
+
+  /* A phone's number pad has neither a blank for the next repeat nor letters for a unit. */
+  if (window.matchMedia("(pointer: coarse)").matches) {
+    for (const box of boxes()) {
+      const keys = document.createElement("span");
+      keys.className = "keys";
+      const key = (label, name, press) => {
+        const button = document.createElement("button");
+        button.type = "button";
+        button.className = "quiet";
+        button.textContent = label;
+        button.setAttribute("aria-label", `${name} in ${box.labels[0].firstChild.textContent}`);
+        button.addEventListener("click", () => { press(); box.focus(); });
+        keys.append(button);
+      };
+      key("+", "another repeat", () => { box.value = `${box.value.trimEnd()} `; });
+      key("abc", "letters", () => {
+        box.inputMode = box.inputMode === "text" ? "decimal" : "text";
+      });
+      box.after(keys);
+    }
+  }
 
   form.addEventListener("htmx:afterSwap", () => {
     for (const box of boxes()) {

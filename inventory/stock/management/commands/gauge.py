@@ -11,18 +11,13 @@ from django.core.management.base import BaseCommand, CommandError
 from standards import sheets
 from standards.conformity import Outcome, Rule
 from standards.judging import Finding, GaugeResult, Observation, Subject, judge_vehicle, where
-from standards.metrology import evaluate
+from standards.metrology import USUAL, Instrument, evaluate
 from standards.quantities import QUANTITIES, Jaws, Place
 from standards.remedies import mends
 from standards.units import Unreadable, plain, read, spell
 
-#: Greatest error and step in mm; inside and depth jaws add DIN 862's 0.02 mm.
-CALIPERS = {
-    "digital": (Decimal("0.03"), Decimal("0.01")),
-    "vernier": (Decimal("0.05"), Decimal("0.05")),
-    "rule": (Decimal("0.5"), Decimal("0.5")),
-    "exact": (Decimal(0), Decimal(0)),
-}
+#: What may be given to --with; "exact" is never wrong.
+CALIPERS = {**USUAL, "exact": Instrument("No instrument", "caliper", Decimal(0), Decimal(0))}
 
 EPILOG = """
 A reading is QUANTITY=TEXT, with the axle or end after the quantity if there are several:
@@ -79,6 +74,7 @@ class Command(BaseCommand):
             )
         scale = self._scale(options["standard"])
         observations = [self._observation(text, scale, options) for text in options["readings"]]
+        self._refuse_repeats(observations)
         subject = Subject(
             scale,
             axles=len({each.at for each in observations if each.at.isdigit()}),
@@ -142,6 +138,16 @@ class Command(BaseCommand):
         error, step = self._instrument(dimension, quantity.jaws, options)
         return Observation(code, at, evaluate(understood.values, max_error=error, resolution=step))
 
+    def _refuse_repeats(self, observations: list[Observation]) -> None:
+        given = [(each.quantity, each.at) for each in observations]
+        for quantity, at in given:
+            if given.count((quantity, at)) > 1:
+                raise CommandError(
+                    f"{quantity}{'@' if at else ''}{at} is given twice. Type repeats in one "
+                    f'reading: {quantity}="14.38 14.40".',
+                    returncode=2,
+                )
+
     def _place(self, place: Place, at: str, text: str) -> str:
         if place is Place.AXLE and (at or "1").isdigit() and int(at or "1") > 0:
             return str(int(at or "1"))
@@ -161,9 +167,8 @@ class Command(BaseCommand):
             return step, step
         if dimension == "grade":
             return Decimal("0.2"), Decimal("0.1")
-        error, step = CALIPERS[options["instrument"]]
-        extra = Decimal("0.02") if jaws in (Jaws.INSIDE, Jaws.DEPTH) and error else Decimal(0)
-        return error + extra, step
+        tool = CALIPERS[options["instrument"]]
+        return tool.error_for(jaws), tool.resolution
 
     def _print(self, scale: sheets.Scale, findings: tuple[Finding, ...]) -> None:
         family = sheets.family(scale.family)
@@ -218,12 +223,21 @@ def _sentence(finding: Finding) -> str:
     ]
     parts += limits
     if finding.judgement.probability is not None:
-        parts.append(f"{finding.judgement.probability:.1%} sure to conform")
+        parts.append(f"{how_sure(finding.judgement.probability)} to conform")
     if finding.judgement.undecidable:
         parts.append("this instrument cannot decide this dimension")
     if finding.note:
         parts.append(finding.note)
     return "; ".join(parts)
+
+
+def how_sure(probability: float) -> str:
+    """A probability in words that never claim certainty."""
+    if probability > 0.999:
+        return "over 99.9 % sure"
+    if probability < 0.001:
+        return "under 0.1 % sure"
+    return f"{probability:.1%} sure".replace("%", " %")
 
 
 def _document(scale: sheets.Scale, rule: Rule, findings: tuple[Finding, ...]) -> dict[str, object]:

@@ -15,7 +15,13 @@ def main() -> None:
             ".venv/bin/python or .venv\\Scripts\\python; the README says how to make it.\n"
         )
         sys.exit(2)  # not 1, which `gauge` gives for a vehicle that is outside
-    execute_from_command_line(sys.argv)
+    from django.core.exceptions import ImproperlyConfigured
+
+    try:
+        execute_from_command_line(sys.argv)
+    except ImproperlyConfigured as problem:
+        sys.stderr.write(f"{problem}\n")
+        sys.exit(2)
 
 
 if __name__ == "__main__":

@@ -217,6 +217,18 @@ _ALL = (
     ),
 )
 
+#: What a sheet-metal standards gauge can answer. Common practice, no source.
+BY_GAUGE = frozenset(
+    {
+        "back_to_back",
+        "flange_depth",
+        "tyre_width",
+        "coupler_height",
+        "trip_pin_clearance",
+        "buffer_height",
+    }
+)
+
 #: Longer than the usual caliper opens, so taken with a rule. Common practice, no source.
 BY_RULE = frozenset(
     {"length_over_couplers", "length_over_buffers", "body_length", "pivot_distance"}

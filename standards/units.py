@@ -319,6 +319,12 @@ def _scan(typed: str, text: str, dimension: str) -> list[tuple[str, str]]:
         position = match.end()
     for (kind, token), (next_kind, following) in pairwise(tokens):
         numeric = ("number", "fraction", "mixed")
+        if kind in numeric and next_kind == "sign":
+            raise Unreadable(
+                typed,
+                f"“{token}{following}” looks like a range.",
+                "Type repeats with a blank between them, such as 14.38 14.40.",
+            )
         if kind in numeric and next_kind in numeric:
             raise Unreadable(
                 typed,

@@ -22,6 +22,9 @@ from standards.quantities import BY_RULE, QUANTITIES, Quantity
 from standards.sheets import profiles_for
 from standards.units import Unreadable
 
+#: The answer that takes a gauge's answer back.
+NOT_TRIED = "not tried"
+
 
 @dataclass
 class Field:
@@ -33,6 +36,7 @@ class Field:
     reading: Reading | None = None
     verdict: Verdict | None = None
     instrument: Instrument | None = None
+    stood_with: Instrument | None = None
     instruments: list[Instrument] = field(default_factory=list)
     is_judged: bool = True
     problem: str = ""
@@ -67,8 +71,12 @@ class Instruments:
             last.setdefault(quantity, instrument_id)
         return cls(list(Instrument.objects.filter(is_retired=False)), last)
 
-    def for_numbers(self, quantity: Quantity) -> list[Instrument]:
-        return [each for each in self.in_use if each.suits(quantity)]
+    def for_numbers(
+        self, quantity: Quantity, besides: Instrument | None = None
+    ) -> list[Instrument]:
+        """Those that can measure it; `besides` stays on offer although it is no longer in use."""
+        offered = [each for each in self.in_use if each.suits(quantity)]
+        return offered if besides is None or besides in offered else [besides, *offered]
 
     def preferred(self, quantity: Quantity) -> Instrument | None:
         offered = self.for_numbers(quantity)
@@ -81,9 +89,6 @@ class Instruments:
 
     def gauge(self) -> Instrument | None:
         return next((each for each in self.in_use if each.kind == Instrument.Kind.GAUGE), None)
-
-    def named(self, text: str) -> Instrument | None:
-        return next((each for each in self.in_use if str(each.pk) == text), None)
 
 
 def fields_of(inspection: Inspection, step: Step, instruments: Instruments) -> list[Field]:
@@ -109,7 +114,8 @@ def fields_of(inspection: Inspection, step: Step, instruments: Instruments) -> l
                 reading=reading,
                 verdict=verdicts.get(code),
                 instrument=measured_with or instruments.preferred(quantity),
-                instruments=instruments.for_numbers(quantity),
+                stood_with=measured_with or instruments.preferred(quantity),
+                instruments=instruments.for_numbers(quantity, besides=measured_with),
                 is_judged=speaks(inspection.vehicle, code),
             )
         )
@@ -173,25 +179,33 @@ def take(
     stays in the box with its problem or its question beside it.
     """
     code = shown.code
-    seen_text = data.get(f"seen-{code}", "")
-    seen = int(seen_text) if seen_text.isdigit() and len(seen_text) < 18 else None
-    shown.typed = data.get(f"use-{code}") or data.get(f"typed-{code}", shown.typed).strip()
-    named = instruments.named(data.get(f"with-{code}", ""))
-    if named in shown.instruments:
-        shown.instrument = named
     gauge = data.get("gauge", "")
-    is_gauged = gauge.partition(":")[0] == code
-    try:
-        if is_gauged:
-            return _take_gauge(shown, gauge.partition(":")[2], inspection, instruments, by, seen)
-        if _is_as_it_stood(shown, data):
+    if gauge.partition(":")[0] == code:
+        return _take_gauge(shown, gauge.partition(":")[2], data, inspection, instruments, by)
+    if _is_untouched(shown, data):
+        return False
+    shown.typed = data.get(f"use-{code}") or data.get(f"typed-{code}", shown.typed).strip()
+    chosen = data.get(f"with-{code}", "")
+    if chosen:
+        offered = {str(each.pk): each for each in shown.instruments}
+        if chosen not in offered:
+            shown.problem = "That instrument is no longer in use for this; pick another."
             return False
+        shown.instrument = offered[chosen]
+    return _keep(shown, data, inspection, by)
+
+
+def _keep(shown: Field, data: Mapping[str, str], inspection: Inspection, by: Person) -> bool:
+    code, seen = shown.code, _seen(shown, data)
+    try:
         if not shown.typed:
+            if seen is None:
+                return False  # there was nothing here to take back
             withdraw_reading(inspection=inspection, quantity=code, at=shown.at, seen=seen)
             shown.reading = None
             return True
         if shown.instrument is None:
-            shown.problem = "No instrument in use can measure this; add one under Instruments."
+            shown.problem = "No instrument in use can measure this; add one under Set-up."
             return False
         entry = Entry(
             code,
@@ -210,13 +224,38 @@ def take(
         shown.doubt = doubt
         return False
     except ReadingOvertaken as overtaken:
-        shown.problem = f"{overtaken} Yours was not kept; save again to replace it."
-        shown.reading = overtaken.now
+        _show_overtaken(shown, overtaken)
         return False
-    except Closed as closed:
-        shown.problem = str(closed)
+    except (Closed, ValueError) as refused:
+        shown.problem = str(refused)
         return False
     return True
+
+
+def _show_overtaken(shown: Field, overtaken: ReadingOvertaken) -> None:
+    shown.problem = f"{overtaken} Yours was not kept; save again to replace it."
+    shown.reading = overtaken.now
+    if not shown.typed and overtaken.now is not None:
+        shown.typed = overtaken.now.typed
+
+
+def _seen(shown: Field, data: Mapping[str, str]) -> int | None:
+    """The reading that stood when the person looked."""
+    text = data.get(f"seen-{shown.code}", "")
+    return int(text) if text.isascii() and text.isdigit() and len(text) < 18 else None
+
+
+def _is_untouched(shown: Field, data: Mapping[str, str]) -> bool:
+    """Whether the box and its instrument are as the page showed them, whatever stands now."""
+    code = shown.code
+    if f"use-{code}" in data or data.get(f"keep-{code}") == "1":
+        return False
+    typed = data.get(f"typed-{code}", shown.typed).strip()
+    if f"was-{code}" not in data:
+        return _is_as_it_stood(shown, typed, data.get(f"with-{code}", ""))
+    is_same_text = typed == data[f"was-{code}"].strip()
+    chosen, before = data.get(f"with-{code}", ""), data.get(f"waswith-{code}", "")
+    return is_same_text and (not typed or not chosen or chosen == before)
 
 
 def _unit_as_typed(shown: Field) -> str:
@@ -231,26 +270,38 @@ def _unit_as_typed(shown: Field) -> str:
 def _take_gauge(
     shown: Field,
     answer: str,
+    data: Mapping[str, str],
     inspection: Inspection,
     instruments: Instruments,
     by: Person,
-    seen: int | None,
 ) -> bool:
-    instrument = instruments.gauge()
-    if instrument is None or answer not in list(GaugeResult):
-        shown.problem = "No go/no-go gauge is in use; add one under Instruments."
+    instrument, seen = instruments.gauge(), _seen(shown, data)
+    try:
+        if answer == NOT_TRIED:
+            withdraw_reading(inspection=inspection, quantity=shown.code, at=shown.at, seen=seen)
+            shown.reading = None
+            return True
+        if instrument is None:
+            shown.problem = "No go/no-go gauge is in use; add one under Set-up."
+            return False
+        if answer not in list(GaugeResult):
+            shown.problem = f"“{answer[:20]}” is no answer of a gauge; press one of the keys."
+            return False
+        entry = Entry(shown.code, shown.at, instrument, gauge=GaugeResult(answer), seen=seen)
+        shown.reading = record(inspection=inspection, entries=[entry], by=by)[0]
+    except ReadingOvertaken as overtaken:
+        _show_overtaken(shown, overtaken)
         return False
-    entry = Entry(shown.code, shown.at, instrument, gauge=GaugeResult(answer), seen=seen)
-    shown.reading = record(inspection=inspection, entries=[entry], by=by)[0]
+    except (Closed, ValueError) as refused:
+        shown.problem = str(refused)
+        return False
     shown.typed = ""
     return True
 
 
-def _is_as_it_stood(shown: Field, data: Mapping[str, str]) -> bool:
+def _is_as_it_stood(shown: Field, typed: str, chosen: str) -> bool:
+    """The same for a request that does not say what the page showed."""
     reading = shown.reading
-    if reading is None:
-        return not shown.typed
-    if reading.gauge:
-        return not shown.typed
-    same_instrument = shown.instrument is None or shown.instrument.pk == reading.instrument_id
-    return reading.typed == shown.typed and same_instrument
+    if reading is None or reading.gauge:
+        return not typed
+    return reading.typed == typed and chosen in ("", str(reading.instrument_id))

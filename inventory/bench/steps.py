@@ -5,18 +5,9 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from inventory.stock.models import Coupler, Vehicle
-from standards.quantities import QUANTITIES
+from standards.quantities import BY_GAUGE, QUANTITIES
 from standards.sheets import limits_for
 
-#: What a sheet-metal standards gauge can answer. Common practice, no source.
-BY_GAUGE = (
-    "back_to_back",
-    "flange_depth",
-    "tyre_width",
-    "coupler_height",
-    "trip_pin_clearance",
-    "buffer_height",
-)
 _AXLE = (
     "back_to_back",
     "flange_thickness",

@@ -8,6 +8,7 @@ from django.http import Http404, HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.urls import reverse
 from django.utils import timezone
+from django.views.decorators.cache import never_cache
 from django.views.decorators.http import require_POST
 
 from inventory.bench.entry import Field, Instruments, contour_of, fields_of, sums_of, take
@@ -20,6 +21,7 @@ from inventory.stock.models import Inspection, Vehicle, Verdict
 from inventory.stock.recording import (
     Closed,
     NeedsReason,
+    TwinExists,
     finish_inspection,
     log_vehicle,
     open_inspection,
@@ -53,14 +55,23 @@ def log(request: HttpRequest) -> HttpResponse:
         request.POST or None, initial=defaults_from(last), used=history.scales_in_use()
     )
     if request.method == "POST" and form.is_valid():
-        vehicle = log_vehicle(vehicle=form.instance, running=form.running, by=request.user)
-        inspection = open_inspection(
-            vehicle=vehicle,
-            reason=Inspection.Reason.NEW,
-            by=request.user,
-            uses_gauge=request.POST.get("go") == "gauge",
-        )
-        return redirect(_step_address(inspection, _steps(inspection)[0]))
+        try:
+            vehicle = log_vehicle(
+                vehicle=form.instance,
+                running=form.running,
+                by=request.user,
+                is_another=form.cleaned_data["is_another"],
+            )
+        except TwinExists as twin:
+            form.add_twins(twin)
+        else:
+            inspection = open_inspection(
+                vehicle=vehicle,
+                reason=Inspection.Reason.NEW,
+                by=request.user,
+                uses_gauge=request.POST.get("go") == "gauge",
+            )
+            return redirect(_step_address(inspection, _steps(inspection)[0]))
     return render(
         request,
         "bench/log.html",
@@ -100,6 +111,7 @@ def resume(request: HttpRequest, pk: int) -> HttpResponse:
 
 
 @writers_only
+@never_cache
 def measure(request: HttpRequest, pk: int, slug: str) -> HttpResponse:
     inspection = _inspection(pk)
     if not inspection.is_open:

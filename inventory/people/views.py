@@ -22,14 +22,14 @@ def arrive(request: HttpRequest, who: str, token: str) -> HttpResponse:
 
     A look must not use it up, because browsers and messengers fetch addresses ahead of people.
     """
-    with transaction.atomic():
-        person = person_for(who, token)
-        if person is not None and request.method == "POST":
+    person = person_for(who, token)
+    if person is not None and request.method == "POST":
+        with transaction.atomic():
             locked = Person.objects.select_for_update().get(pk=person.pk)
-            if person_for(who, token) is not None:
+            person = locked if person_for(who, token) is not None else None
+            if person is not None:
                 login(request, locked, backend="django.contrib.auth.backends.ModelBackend")
                 return redirect("bench:start")
-            person = None
     return render(
         request,
         "people/arrive.html",

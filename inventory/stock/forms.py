@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable
+from datetime import timedelta
 from decimal import Decimal
 
 from django import forms
@@ -10,7 +11,7 @@ from django.core.exceptions import ValidationError
 from django.utils import timezone
 
 from inventory.stock.models import Coupler, HouseLimit, Instrument, Vehicle, Wheelset
-from inventory.stock.recording import Running, bare_unit
+from inventory.stock.recording import Running, TwinExists, bare_unit
 from standards import sheets
 from standards.quantities import QUANTITIES, Quantity
 from standards.sheets import UnknownStandard
@@ -173,11 +174,18 @@ class VehicleForm(forms.ModelForm):
 
     def clean_acquired_on(self):
         day = self.cleaned_data["acquired_on"]
-        if day and day > timezone.localdate():
+        # A day's grace, since the server's day is not everybody's.
+        if day and day > timezone.localdate() + timedelta(days=1):
             raise ValidationError(
                 f"{day:%Y-%m-%d} is still to come; type the day on which you got it."
             )
         return day
+
+    def clean_reporting_mark(self) -> str:
+        mark = "".join(ch for ch in self.cleaned_data["reporting_mark"] if ch.isprintable())
+        if not mark.strip():
+            raise ValidationError("There is nothing to be seen in it; type the marks on its side.")
+        return mark.strip()
 
     def clean_currency(self) -> str:
         return self.cleaned_data["currency"].upper()
@@ -217,24 +225,10 @@ class NewVehicleForm(VehicleForm):
         self.twins: list[Vehicle] = []
         in_plain_words(self)
 
-    def clean(self) -> dict[str, object]:
-        data = super().clean()
-        if data.get("reporting_mark") and self.instance.family and not data.get("is_another"):
-            self.twins = list(
-                Vehicle.objects.twins_of(
-                    reporting_mark=data["reporting_mark"],
-                    number=data.get("number", ""),
-                    family=self.instance.family,
-                    scale=self.instance.scale,
-                )[:3]
-            )
-            if self.twins:
-                self.add_error(
-                    "number",
-                    f"{self.twins[0].identity} is logged already. If you own two that are "
-                    "lettered alike, say so below.",
-                )
-        return data
+    def add_twins(self, twin: TwinExists) -> None:
+        """Tell of vehicles that are lettered alike."""
+        self.twins = twin.twins
+        self.add_error("number", str(twin))
 
     @property
     def running(self) -> Running:
@@ -257,12 +251,27 @@ class WheelsetForm(forms.ModelForm):
         help_texts = dict.fromkeys(fields, "")
 
 
-WheelsetFormSet = forms.modelformset_factory(Wheelset, form=WheelsetForm, extra=0)
+WheelsetFormSet = forms.modelformset_factory(
+    Wheelset, form=WheelsetForm, extra=0, edit_only=True, max_num=16, absolute_max=32
+)
 
 
 def exchanged_axles(wheelsets: forms.BaseModelFormSet) -> set[int]:
     """The axles of a valid formset that got another wheelset."""
-    return {form.instance.axle for form in wheelsets if form.cleaned_data.get("is_exchanged")}
+    return {
+        form.instance.axle
+        for form in wheelsets.initial_forms
+        if form.cleaned_data.get("is_exchanged")
+    }
+
+
+def changed_of(formset: forms.BaseModelFormSet, vehicle: Vehicle) -> list:
+    """What was changed of this vehicle's own; a tampered form names nothing else."""
+    return [
+        form.instance
+        for form in formset.initial_forms
+        if form.has_changed() and form.instance.vehicle_id == vehicle.pk
+    ]
 
 
 class CouplerForm(forms.ModelForm):
@@ -271,7 +280,9 @@ class CouplerForm(forms.ModelForm):
         fields = ["kind", "mounting"]
 
 
-CouplerFormSet = forms.modelformset_factory(Coupler, form=CouplerForm, extra=0)
+CouplerFormSet = forms.modelformset_factory(
+    Coupler, form=CouplerForm, extra=0, edit_only=True, max_num=2, absolute_max=4
+)
 
 
 def _bench_decimal(

@@ -203,7 +203,11 @@ class Wheelset(models.Model):
     vehicle = models.ForeignKey(Vehicle, models.CASCADE, related_name="wheelsets")
     axle = models.PositiveSmallIntegerField(validators=[MinValueValidator(1)])
     profile_code = models.PositiveSmallIntegerField(
-        "RP-25 code", null=True, blank=True, help_text="As the maker states it, such as 110 or 88."
+        "RP-25 code",
+        null=True,
+        blank=True,
+        validators=[MinValueValidator(40), MaxValueValidator(999)],
+        help_text="As the maker states it, such as 110 or 88.",
     )
     material = models.CharField(max_length=40, blank=True, help_text="Metal, plastic, tyred...")
     tread_diameter = models.CharField(
@@ -483,7 +487,7 @@ class VerdictQuerySet(models.QuerySet):
         verdicts = (
             self.current()
             .filter(inspection__vehicle=vehicle)
-            .select_related("reading__instrument", "inspection")
+            .select_related("reading__instrument", "inspection__vehicle")
             .order_by("inspection__started_at", "inspection_id", "pk")
         )
         fitted = {str(each.axle): each.fitted_at for each in vehicle.fitted_wheelsets}
@@ -499,6 +503,8 @@ def _of_what_is_fitted(
     """The verdicts of one inspection that are about the vehicle as it is now, readings first."""
 
     def is_about(verdict: Verdict) -> bool:
+        if verdict.quantity in ("buffer_height", "buffer_spacing"):
+            return verdict.inspection.vehicle.has_buffers
         if QUANTITIES[verdict.quantity].place is not Place.AXLE:
             return True
         if verdict.at not in fitted:

@@ -29,7 +29,7 @@ from inventory.stock.verdicts import Change, judge_inspection, rejudge_vehicle, 
 from standards import sheets
 from standards.judging import GaugeResult, Service, is_milder
 from standards.metrology import evaluate
-from standards.quantities import QUANTITIES, Place
+from standards.quantities import BY_GAUGE, QUANTITIES, Place
 from standards.units import Typed, likely_slip, read, spell
 
 
@@ -39,6 +39,17 @@ class Overtaken(Exception):
     def __init__(self, now: Vehicle) -> None:
         self.now = now
         super().__init__(f"{now} was changed by somebody else in the meantime.")
+
+
+class TwinExists(Exception):
+    """A vehicle lettered alike is logged at the same scale. `twins` are up to three of them."""
+
+    def __init__(self, twins: list[Vehicle]) -> None:
+        self.twins = twins
+        super().__init__(
+            f"{twins[0].identity} is logged already. If you own two that are lettered alike, say "
+            "so above."
+        )
 
 
 class ReadingOvertaken(Exception):
@@ -92,12 +103,26 @@ class Running:
 
 
 @transaction.atomic
-def log_vehicle(*, vehicle: Vehicle, running: Running, by: Person) -> Vehicle:
+def log_vehicle(
+    *, vehicle: Vehicle, running: Running, by: Person, is_another: bool = True
+) -> Vehicle:
     """Keep a new vehicle with a wheelset an axle and a coupler an end.
 
-    Raises sheets.UnknownStandard if its family does not hold its scale.
+    is_another: log it although one is lettered alike at the same scale.
+
+    Raises sheets.UnknownStandard if its family does not hold its scale, TwinExists if one is
+    lettered alike and it is not said to be another.
     """
     sheets.scale(vehicle.family, vehicle.scale)
+    if not is_another:
+        twins = Vehicle.objects.twins_of(
+            reporting_mark=vehicle.reporting_mark,
+            number=vehicle.number,
+            family=vehicle.family,
+            scale=vehicle.scale,
+        )[:3]
+        if twins:
+            raise TwinExists(list(twins))
     vehicle.logged_by = by
     vehicle.save(force_insert=True)
     _fit_wheelsets(vehicle, running)
@@ -108,7 +133,7 @@ def log_vehicle(*, vehicle: Vehicle, running: Running, by: Person) -> Vehicle:
     return vehicle
 
 
-def _fit_wheelsets(vehicle: Vehicle, running: Running) -> None:
+def _fit_wheelsets(vehicle: Vehicle, running: Running, fitted_at: datetime | None = None) -> None:
     """Add the wheelsets of axles that have none, and take away those beyond the last axle."""
     have = {each.axle for each in vehicle.wheelsets.filter(removed_at__isnull=True)}
     Wheelset.objects.bulk_create(
@@ -118,6 +143,7 @@ def _fit_wheelsets(vehicle: Vehicle, running: Running) -> None:
             profile_code=running.profile_code,
             material=running.wheel_material,
             tread_diameter=running.tread_diameter,
+            fitted_at=fitted_at,
         )
         for axle in range(1, vehicle.axles + 1)
         if axle not in have
@@ -139,7 +165,7 @@ def amend_vehicle(*, vehicle: Vehicle, seen_revision: int) -> Vehicle:
     vehicle.revision = seen_revision + 1
     vehicle.service = now.service
     vehicle.save()
-    _fit_wheelsets(vehicle, Running())
+    _fit_wheelsets(vehicle, Running(), fitted_at=timezone.now())
     if is_judged_anew:
         rejudge_vehicle(vehicle)
     return vehicle
@@ -325,6 +351,8 @@ def _check_place(vehicle: Vehicle, entry: Entry) -> None:
     places = {Place.AXLE: axles, Place.END: {"A", "B"}, Place.VEHICLE: {""}}[quantity.place]
     if entry.at not in places or quantity.is_computed:
         raise ValueError(f"{vehicle} has no {entry.quantity} to measure at “{entry.at}”.")
+    if entry.gauge is not None and entry.quantity not in BY_GAUGE:
+        raise ValueError(f"A go/no-go gauge cannot answer for {quantity.name.lower()}.")
     if entry.gauge is None and not entry.instrument.suits(quantity):
         raise ValueError(f"{entry.instrument} cannot measure {entry.quantity}.")
 
@@ -415,15 +443,16 @@ def finish_inspection(
 # --- House limits -----------------------------------------------------------------------------
 
 
-@transaction.atomic
 def set_house_limit(*, limit: HouseLimit, by: Person) -> list[Change]:
-    """Put a house limit in force and judge again what it speaks of."""
+    """Put a house limit in force and judge again what it speaks of.
+
+    Vehicle by vehicle, so that a bench elsewhere never waits for the whole stock.
+    """
     limit.set_by = by
     limit.save()
     return _rejudge_scale(limit)
 
 
-@transaction.atomic
 def withdraw_house_limit(*, limit: HouseLimit, at: datetime) -> list[Change]:
     """Take a house limit out of force and judge again by the sheets."""
     limit.withdrawn_at = at
@@ -432,5 +461,15 @@ def withdraw_house_limit(*, limit: HouseLimit, at: datetime) -> list[Change]:
 
 
 def _rejudge_scale(limit: HouseLimit) -> list[Change]:
-    vehicles = Vehicle.objects.filter(family=limit.family, scale=limit.scale)
-    return [change for vehicle in vehicles for change in rejudge_vehicle(vehicle)]
+    touched = {limit.quantity}
+    if limit.quantity in ("wheel_check", "over_flanges"):
+        touched |= {"back_to_back", "flange_thickness"}
+    vehicles = Vehicle.objects.filter(
+        pk__in=Reading.objects.filter(
+            is_current=True,
+            quantity__in=touched,
+            inspection__vehicle__family=limit.family,
+            inspection__vehicle__scale=limit.scale,
+        ).values("inspection__vehicle")
+    )
+    return [change for vehicle in list(vehicles) for change in rejudge_vehicle(vehicle)]

@@ -94,11 +94,20 @@ def rejudge_vehicle(vehicle: Vehicle, *, is_dry: bool = False) -> list[Change]:
         for change in judge_inspection(inspection, cause="rejudged", is_dry=is_dry)
     ]
     if changes and not is_dry:
-        says_bad = standing_proposal(vehicle).service is Service.BAD_ORDER
-        if says_bad and vehicle.service in (Service.FIT.value, Service.ADVICE.value):
-            vehicle.service = Service.AWAITING.value
-            Vehicle.objects.filter(pk=vehicle.pk).update(service=vehicle.service)
+        _keep_from_running(vehicle)
     return changes
+
+
+def _keep_from_running(vehicle: Vehicle) -> None:
+    """Let a stated outcome rest while the readings say bad order, and give it back after."""
+    last = vehicle.inspections.filter(finished_at__isnull=False).order_by("finished_at").last()
+    stated = last.service if last else Service.AWAITING.value
+    lets_run = stated in (Service.FIT.value, Service.ADVICE.value)
+    if lets_run and standing_proposal(vehicle).service is Service.BAD_ORDER:
+        stated = Service.AWAITING.value
+    if stated != vehicle.service:
+        vehicle.service = stated
+        Vehicle.objects.filter(pk=vehicle.pk).update(service=stated)
 
 
 def _subject(vehicle: Vehicle, moment: datetime | None = None) -> Subject:

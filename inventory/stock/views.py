@@ -20,6 +20,7 @@ from inventory.stock.forms import (
     InstrumentForm,
     VehicleForm,
     WheelsetFormSet,
+    changed_of,
     exchanged_axles,
 )
 from inventory.stock.models import HouseLimit, Inspection, Instrument, Vehicle, Verdict
@@ -45,12 +46,24 @@ SORTS = (
 )
 
 
+def without_page_size(request: HttpRequest) -> HttpRequest:
+    """How many rows a page has is ours to say: no address asks for all, or for minus five."""
+    request.GET = request.GET.copy()
+    request.GET.pop("per_page", None)
+    return request
+
+
 class VehicleList(SingleTableMixin, FilterView):
+    """The stock list, searched, narrowed, sorted and paged."""
+
     model = Vehicle
     table_class = VehicleTable
     filterset_class = VehicleFilter
     table_pagination = {"per_page": 25}
     template_name = "stock/vehicle_list.html"
+
+    def dispatch(self, request: HttpRequest, *args, **kwargs) -> HttpResponse:
+        return super().dispatch(without_page_size(request), *args, **kwargs)
 
     def get_queryset(self) -> QuerySet[Vehicle]:
         return Vehicle.objects.for_list()
@@ -128,7 +141,7 @@ def edit_vehicle(request: HttpRequest, pk: int) -> HttpResponse:
 
 def _revision(request: HttpRequest) -> int:
     text = request.POST.get("revision", "")
-    return int(text) if text.isdigit() and len(text) < 9 else 0
+    return int(text) if text.isascii() and text.isdigit() and len(text) < 9 else 0
 
 
 def _differences(form: VehicleForm, now: Vehicle) -> list[tuple[str, object, object]]:
@@ -160,8 +173,8 @@ def running_gear(request: HttpRequest, pk: int) -> HttpResponse:
         try:
             amend_running_gear(
                 vehicle=shown,
-                wheelsets=[form.instance for form in wheelsets if form.has_changed()],
-                couplers=[form.instance for form in couplers if form.has_changed()],
+                wheelsets=changed_of(wheelsets, shown),
+                couplers=changed_of(couplers, shown),
                 exchanged=exchanged_axles(wheelsets),
                 seen_revision=_revision(request),
             )
@@ -180,7 +193,7 @@ def running_gear(request: HttpRequest, pk: int) -> HttpResponse:
 
 def instruments(request: HttpRequest) -> HttpResponse:
     table = InstrumentTable(Instrument.objects.all())
-    RequestConfig(request, paginate={"per_page": 50}).configure(table)
+    RequestConfig(without_page_size(request), paginate={"per_page": 50}).configure(table)
     return render(request, "stock/instruments.html", {"table": table})
 
 
@@ -205,7 +218,7 @@ def house_limits(request: HttpRequest) -> HttpResponse:
         messages.success(request, f"The house limit is in force; {len(changes)} verdicts changed.")
         return redirect("stock:house-limits")
     table = HouseLimitTable(HouseLimit.objects.all())
-    RequestConfig(request, paginate={"per_page": 50}).configure(table)
+    RequestConfig(without_page_size(request), paginate={"per_page": 50}).configure(table)
     return render(request, "stock/house_limits.html", {"form": form, "table": table})
 
 

@@ -7,7 +7,7 @@ from django.urls import reverse
 
 from inventory.bench.steps import steps_for
 from inventory.stock.models import Inspection, Instrument, Reading, Vehicle
-from inventory.stock.recording import open_inspection
+from inventory.stock.recording import Entry, open_inspection, record
 from tests.factories import make_person, make_vehicle, measure
 
 pytestmark = pytest.mark.django_db
@@ -181,6 +181,105 @@ def test_reading_of_a_second_phone_is_not_overwritten(bench, inspection, owner):
     assert answer.status_code == 422
     assert "other has entered 14.40 here" in answer.content.decode()
     assert Reading.objects.get().typed == "14.40"
+
+
+def as_shown(typed="", seen="", instrument=None, quantity="back_to_back") -> dict[str, object]:
+    """One box as a page showed it: what was in it, what stood, and what it was measured with."""
+    chosen = "" if instrument is None else instrument.pk
+    return {
+        f"typed-{quantity}": typed,
+        f"was-{quantity}": typed,
+        f"seen-{quantity}": seen,
+        f"with-{quantity}": chosen,
+        f"waswith-{quantity}": chosen,
+    }
+
+
+def test_box_left_empty_does_not_take_back_what_a_second_phone_entered(bench, inspection):
+    measure(inspection.vehicle, make_person("other"), {("back_to_back", "1"): "14.40"})
+    # Even when an answer meant for another box has told this page of the newer reading.
+    page = {**as_shown(seen=Reading.objects.get().pk), "typed-flange_depth": "0.6"}
+    assert bench.post(at(inspection, "axle-1"), page).status_code == 302
+    assert Reading.objects.get(quantity="back_to_back").is_current
+
+
+def test_old_page_sent_again_takes_nothing_back(bench, inspection):
+    address = at(inspection, "axle-1")
+    bench.post(address, {**as_shown(), "typed-back_to_back": "14.47"})
+    for _ in range(2):  # the browser's Back button, then Next, then Next again
+        assert bench.post(address, {**as_shown(), "go": "next"}).status_code == 302
+    assert Reading.objects.get().is_current
+
+
+def test_old_text_left_alone_does_not_put_back_what_was_replaced(bench, inspection, owner):
+    measure(inspection.vehicle, owner, {("back_to_back", "1"): "14.20"})
+    first = Reading.objects.get()
+    entry = Entry("back_to_back", "1", first.instrument, typed="14.40", seen=first.pk)
+    record(inspection=inspection, entries=[entry], by=make_person("other"))
+    page = as_shown("14.20", seen=first.pk, instrument=first.instrument)
+    bench.post(at(inspection, "axle-1"), {**page, "go": "next"})
+    assert Reading.objects.get(is_current=True).typed == "14.40"
+
+
+def test_answer_for_one_box_leaves_the_state_of_the_others_alone(bench, inspection, owner):
+    measure(inspection.vehicle, owner, {("back_to_back", "1"): "14.40"})
+    address = reverse("bench:reading", args=[inspection.pk, "axle-1", "flange_depth"])
+    said = bench.post(address, {"typed-flange_depth": "0.6"}).content.decode()
+    assert 'name="seen-flange_depth"' in said
+    assert 'name="seen-back_to_back"' not in said
+
+
+def test_reading_with_a_retired_instrument_is_left_as_it_was_taken(bench, inspection, owner):
+    measure(inspection.vehicle, owner, {("back_to_back", "1"): "14.47"})
+    Instrument.objects.filter(name="Digital caliper").update(is_retired=True)
+    retired = Instrument.objects.get(name="Digital caliper")
+    page = bench.get(at(inspection, "axle-1")).content.decode()
+    assert f'<option value="{retired.pk}" selected>Digital caliper</option>' in page
+    shown = as_shown("14.47", seen=Reading.objects.get().pk, instrument=retired)
+    bench.post(at(inspection, "axle-1"), {**shown, "go": "next"})
+    assert Reading.objects.get().instrument == retired
+
+
+def test_instrument_that_is_not_on_offer_is_refused_and_nothing_is_kept(bench, inspection):
+    scale = Instrument.objects.get(name="Scale, 1 g")
+    answer = bench.post(
+        at(inspection, "axle-1"), {"typed-back_to_back": "14.47", "with-back_to_back": scale.pk}
+    )
+    assert "no longer in use for this; pick another" in answer.content.decode()
+    assert not Reading.objects.exists()
+
+
+@pytest.mark.parametrize("seen", ["²", "١", "-1", "9" * 30, "x"])
+def test_tampered_state_is_no_error(bench, inspection, seen):
+    page = {"typed-back_to_back": "14.47", "seen-back_to_back": seen}
+    assert bench.post(at(inspection, "axle-1"), page).status_code in (302, 422)
+
+
+def test_gauge_answer_can_be_taken_back(bench, inspection):
+    address = at(inspection, "axle-1")
+    bench.post(address, {"gauge": "back_to_back:go"})
+    seen = {"seen-back_to_back": Reading.objects.get().pk}
+    bench.post(address, {"gauge": "back_to_back:not tried", **seen})
+    assert not Reading.objects.filter(is_current=True).exists()
+
+
+def test_gauge_answers_only_for_what_it_can(bench, inspection):
+    answer = bench.post(at(inspection, "whole"), {"gauge": "mass:go"})
+    assert "cannot answer for mass" in answer.content.decode()
+    assert not Reading.objects.exists()
+
+
+def test_signed_out_phone_is_sent_to_sign_in_and_back_to_its_page(client, inspection, owner):
+    client.logout()
+    address = reverse("bench:reading", args=[inspection.pk, "axle-1", "back_to_back"])
+    answer = client.post(
+        address,
+        {"typed-back_to_back": "14.47"},
+        headers={"HX-Request": "true", "HX-Current-URL": "http://testserver/bench/1/axle-1/"},
+    )
+    assert answer.status_code == 204
+    assert answer["HX-Redirect"] == "/sign-in/?next=/bench/1/axle-1/"
+    assert client.post(address).url == "/sign-in/?next=/"
 
 
 def test_reading_with_another_instrument_is_a_new_reading(bench, inspection):

@@ -175,3 +175,19 @@ def test_start_with_nonsense_says_what_is_wrong(tmp_path, args, message):
     )
     assert done.returncode == 1
     assert message in done.stderr
+
+
+def test_start_with_a_broken_key_names_the_file_and_the_remedy(tmp_path):
+    (tmp_path / "secret-key").write_text("")
+    done = subprocess.run(
+        [sys.executable, "manage.py", "start"],
+        cwd=ROOT,
+        capture_output=True,
+        text=True,
+        encoding="utf-8",
+        env={**os.environ, "CARKNOCKER_DATA": str(tmp_path), "PYTHONIOENCODING": "utf-8"},
+        check=False,
+    )
+    assert done.returncode == 2
+    assert f"{tmp_path / 'secret-key'} holds no usable key. Delete that file" in done.stderr
+    assert "Traceback" not in done.stderr

@@ -290,7 +290,7 @@ REFUSED_LENGTHS = [
     # below zero, and nothing
     ("-14.38", "-14.38 mm is below zero, and this cannot be."),
     ("-.5 in", "-12.7 mm is below zero, and this cannot be."),
-    ("14.38-14.40", "-14.4 mm is below zero, and this cannot be."),
+    ("14.38-14.40", "“14.38-” looks like a range."),
     ("0", "0 mm cannot be the length of anything."),
     ("0.000 in", "0 mm cannot be the length of anything."),
     ("0/4", "0 mm cannot be the length of anything."),

@@ -13,9 +13,12 @@ from inventory.stock.recording import (
     NeedsReason,
     Overtaken,
     ReadingOvertaken,
+    Running,
+    TwinExists,
     amend_running_gear,
     amend_vehicle,
     finish_inspection,
+    log_vehicle,
     open_inspection,
     record,
     set_house_limit,
@@ -360,7 +363,9 @@ def test_thicker_flange_found_later_is_summed_with_the_earlier_back_to_back(owne
 
 
 def test_mass_is_judged_once_the_length_is_measured_later(owner):
-    vehicle = make_vehicle(owner, axles=1, family="nem", scale="H0", profile_code=None)
+    vehicle = make_vehicle(
+        owner, axles=1, family="nem", scale="H0", profile_code=None, has_buffers=True
+    )
     measure(vehicle, owner, {("mass", ""): "20"}, scale())
     assert outcome(vehicle, "mass", "") == "not judged"
     later(vehicle, owner, {("length_over_buffers", ""): "100"})
@@ -597,3 +602,55 @@ def test_limited_wheel_dimension_that_was_not_measured_is_advice_and_no_pass(own
     entry = Entry("tyre_width", "1", caliper(), typed="2.85")
     record(inspection=measure_again, entries=[entry], by=owner)
     assert standing_proposal(vehicle).service is Service.FIT
+
+
+def test_outcome_that_a_house_limit_put_to_rest_comes_back_when_it_is_withdrawn(owner):
+    vehicle = make_vehicle(owner, axles=1)
+    inspection = measure(vehicle, owner, {B1: "14.47", **sound(1)})
+    finish_inspection(inspection=inspection, service=Service.FIT, statement="", by=owner)
+    limit = HouseLimit(
+        quantity="back_to_back", family="nmra", scale="HO", low=Decimal("14.55"), reason="slip"
+    )
+    set_house_limit(limit=limit, by=owner)
+    assert Vehicle.objects.get().service == "awaiting inspection"
+    withdraw_house_limit(limit=limit, at=datetime(2027, 2, 1, tzinfo=UTC))
+    assert Vehicle.objects.get().service == "fit to run"
+
+
+def test_house_limit_leaves_vehicles_alone_that_were_not_measured_for_it(owner):
+    measure(make_vehicle(owner), owner, {B1: "14.47"})
+    before = list(Verdict.objects.values_list("pk", flat=True))
+    limit = HouseLimit(
+        quantity="body_width", family="nmra", scale="HO", high=Decimal(40), reason="platform"
+    )
+    assert set_house_limit(limit=limit, by=owner) == []
+    assert list(Verdict.objects.values_list("pk", flat=True)) == before
+
+
+def test_buffers_that_are_no_more_do_not_condemn(owner):
+    vehicle = make_vehicle(owner, family="nem", scale="H0", has_buffers=True)
+    measure(vehicle, owner, {("buffer_height", "A"): "10.0"})
+    # NEM 303, H0: 12.2 +- 0.5 mm.
+    assert standing_proposal(vehicle).service is Service.BAD_ORDER
+    vehicle.has_buffers = False
+    amend_vehicle(vehicle=vehicle, seen_revision=1)
+    assert standing_proposal(Vehicle.objects.get()).service is Service.AWAITING
+
+
+def test_axle_that_comes_back_comes_with_a_new_wheelset(owner):
+    vehicle = make_vehicle(owner, axles=2)
+    measure(vehicle, owner, {B2: "14.20"})
+    for axles in (1, 2):
+        vehicle = Vehicle.objects.get()
+        vehicle.axles = axles
+        amend_vehicle(vehicle=vehicle, seen_revision=vehicle.revision)
+    assert Verdict.objects.standing_for(Vehicle.objects.get()) == []
+
+
+def test_twin_is_refused_by_the_writer_itself(owner):
+    make_vehicle(owner)
+    again = Vehicle(
+        reporting_mark="brv", number="88", kind="boxcar", family="nmra", scale="HO", axles=2
+    )
+    with pytest.raises(TwinExists, match="BRV 88 is logged already"):
+        log_vehicle(vehicle=again, running=Running(), by=owner, is_another=False)

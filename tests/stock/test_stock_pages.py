@@ -148,7 +148,15 @@ def test_list_pages_through_more_than_one_page(page, owner):
 
 
 @pytest.mark.parametrize(
-    "query", [{"page": "no"}, {"page": "99"}, {"sort": "'"}, {"service": "x"}]
+    "query",
+    [
+        {"page": "no"},
+        {"page": "99"},
+        {"sort": "'"},
+        {"service": "x"},
+        {"per_page": "-5"},
+        {"per_page": "100000"},
+    ],
 )
 def test_list_with_nonsense_in_its_address_still_answers(client, owner, query):
     client.force_login(owner)
@@ -502,3 +510,43 @@ def test_inspection_page_shows_every_reading_as_typed_replaced_ones_too(client, 
     assert "replaced" in shown
     assert ".570 in" in shown
     assert "Digital caliper" in shown
+
+
+def test_running_gear_of_another_vehicle_cannot_be_changed_by_a_tampered_form(client, owner):
+    client.force_login(owner)
+    mine, other = make_vehicle(owner, axles=1), make_vehicle(owner, number="99", axles=1)
+    stranger = other.wheelsets.get()
+    answer = client.post(
+        reverse("stock:running-gear", args=[mine.pk]),
+        {
+            "revision": 1,
+            "wheelsets-TOTAL_FORMS": 2,
+            "wheelsets-INITIAL_FORMS": 1,
+            "wheelsets-0-id": stranger.pk,
+            "wheelsets-0-profile_code": "88",
+            "wheelsets-1-profile_code": "79",
+            "couplers-TOTAL_FORMS": 0,
+            "couplers-INITIAL_FORMS": 0,
+        },
+    )
+    assert answer.status_code in (200, 302)
+    stranger.refresh_from_db()
+    assert stranger.profile_code == 110
+    assert mine.wheelsets.count() == other.wheelsets.count() == 1
+
+
+def test_running_gear_posted_without_its_form_says_so(client, owner):
+    client.force_login(owner)
+    vehicle = make_vehicle(owner)
+    answer = client.post(reverse("stock:running-gear", args=[vehicle.pk]), {"revision": 1})
+    assert "problem" in answer.content.decode()
+
+
+def test_marks_that_nobody_could_see_are_refused(client, owner):
+    client.force_login(owner)
+    vehicle = make_vehicle(owner)
+    answer = client.post(
+        reverse("stock:edit-vehicle", args=[vehicle.pk]), edited(vehicle, reporting_mark="\u200b")
+    )
+    assert answer.status_code == 422
+    assert Vehicle.objects.get().reporting_mark == "BRV"

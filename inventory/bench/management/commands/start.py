@@ -46,7 +46,7 @@ class Command(BaseCommand):
             family, kind, protocol, _, address = socket.getaddrinfo(
                 host, port, type=socket.SOCK_STREAM, flags=socket.AI_PASSIVE
             )[0]
-        except OSError as error:
+        except (OSError, UnicodeError) as error:
             raise CommandError(f"--host {host}: this machine has no such address.") from error
         listener = socket.socket(family, kind, protocol)
         if hasattr(socket, "SO_EXCLUSIVEADDRUSE"):  # Windows shares ports unless told not to
@@ -76,9 +76,14 @@ class Command(BaseCommand):
 
     def _owner(self) -> Person:
         owner = Person.objects.filter(role=Person.Role.OWNER, is_active=True).first()
-        if owner is None:
-            owner = Person.objects.create_user("owner", role=Person.Role.OWNER)
-        return owner
+        if owner is not None:
+            return owner
+        if Person.objects.filter(username="owner").exists():
+            raise CommandError(
+                "The person called owner was put out or is no owner any more, so nobody can be "
+                "signed in. Make an owner: manage.py shell, or restore a backup."
+            )
+        return Person.objects.create_user("owner", role=Person.Role.OWNER)
 
     def _demo(self, owner: Person) -> None:
         try:

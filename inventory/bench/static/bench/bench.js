@@ -24,8 +24,10 @@
     if (event.key !== "Enter" || !box.matches("input.typed")) return;
     event.preventDefault();
     if (box.value === (box.dataset.sent ?? box.defaultValue)) {
-      if (!problemOf(box)) onward(box);
-      return;
+      if (!problemOf(box)) {
+        onward(box);
+        return;
+      }
     }
     box.dataset.entered = "yes";
     window.htmx.trigger(box, "enter");
@@ -71,6 +73,23 @@
     }).then(() => { if (!problemOf(box)) onward(box); });
     box.focus();
   });
+
+  const notKept = (event, words) => {
+    const box = event.target;
+    if (!box.matches("input.typed, select.with")) return;
+    const code = box.name.slice(box.name.indexOf("-") + 1);
+    const said = document.getElementById(`said-${code}`);
+    const problem = document.createElement("p");
+    problem.className = "problem";
+    problem.id = `problem-${code}`;
+    problem.textContent = words;
+    said.replaceChildren(problem);
+  };
+  form.addEventListener("htmx:responseError", (event) => notKept(event, event.detail.xhr.status === 403
+    ? "Not kept: you have signed in anew since this page was opened. Load the page again."
+    : "Not kept: the server could not take it just now. Press Enter again."));
+  form.addEventListener("htmx:sendError", (event) => notKept(event,
+    "Not kept: the server cannot be reached. Is Carknocker still running? Then press Enter again."));
 
   /* A phone's number pad has neither a blank for the next repeat nor letters for a unit. */
   if (window.matchMedia("(pointer: coarse)").matches) {

@@ -79,6 +79,7 @@ class Command(BaseCommand):
             scale,
             axles=len({each.at for each in observations if each.at.isdigit()}),
             is_hauled=not options["locomotive"],
+            has_buffers=any(each.quantity == "length_over_buffers" for each in observations),
             declared_codes=dict.fromkeys(
                 {each.at for each in observations if each.at.isdigit()}, options["code"]
             )
@@ -149,7 +150,8 @@ class Command(BaseCommand):
                 )
 
     def _place(self, place: Place, at: str, text: str) -> str:
-        if place is Place.AXLE and (at or "1").isdigit() and int(at or "1") > 0:
+        is_number = (at or "1").isascii() and (at or "1").isdigit() and len(at) < 4
+        if place is Place.AXLE and is_number and int(at or "1") > 0:
             return str(int(at or "1"))
         if place is Place.END and (at or "A").upper() in ("A", "B"):
             return (at or "A").upper()

@@ -22,7 +22,9 @@ class Command(BaseCommand):
 
     def handle(self, *args, **options) -> None:
         n_vehicles = n_changes = 0
-        for vehicle in Vehicle.objects.order_by("pk").iterator():
+        # By key, so that no cursor stays open: a reading at the bench may come in between.
+        for pk in list(Vehicle.objects.order_by("pk").values_list("pk", flat=True)):
+            vehicle = Vehicle.objects.get(pk=pk)
             n_vehicles += 1
             for change in rejudge_vehicle(vehicle, is_dry=options["check"]):
                 n_changes += 1

@@ -117,6 +117,7 @@ INSTALLED_APPS = [
     "inventory.people",
     "inventory.sheets",
     "inventory.stock",
+    "inventory.track",
     "inventory.bench",
 ]
 

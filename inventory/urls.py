@@ -7,6 +7,7 @@ urlpatterns = [
     path("", RedirectView.as_view(pattern_name="bench:start"), name="home"),
     path("bench/", include("inventory.bench.urls")),
     path("stock/", include("inventory.stock.urls")),
+    path("tracks/", include("inventory.track.urls")),
     path("standards/", include("inventory.sheets.urls")),
     path("", include("inventory.people.urls")),
 ]

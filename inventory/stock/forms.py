@@ -285,7 +285,7 @@ CouplerFormSet = forms.modelformset_factory(
 )
 
 
-def _bench_decimal(
+def bench_decimal(
     form: forms.BaseForm, name: str, dimension: str, *, unit: str, may_be_negative: bool = False
 ):
     """A field of bench text as an exact decimal, with the bench's own words for what is wrong."""
@@ -358,7 +358,7 @@ class InstrumentForm(forms.ModelForm):
         kind = data.get("kind") or ""
         dimension = {"scale": "mass", "incline": "grade"}.get(kind, "length")
         for name in ("max_error", "resolution", "inside_extra"):
-            data[name] = _bench_decimal(self, name, dimension, unit=self.unit)
+            data[name] = bench_decimal(self, name, dimension, unit=self.unit)
             is_asked = kind != Instrument.Kind.GAUGE and name != "inside_extra"
             if is_asked and data[name] is None and name not in self.errors:
                 self.add_error(name, "Type a number, such as 0.03.")
@@ -395,7 +395,7 @@ class HouseLimitForm(forms.ModelForm):
             return data
         is_about = bool(data.get("is_about_sheet"))
         for name in ("low", "high"):
-            data[name] = _bench_decimal(
+            data[name] = bench_decimal(
                 self,
                 name,
                 quantity.dimension.value,

@@ -5,11 +5,13 @@ from decimal import Decimal
 from typing import Any
 
 from django import template
-from django.utils.safestring import SafeString
+from django.utils.safestring import SafeString, mark_safe
 
 from inventory.drawing import jaws as jaws_guides
-from inventory.drawing import marks, profile, strip, wheelset
+from inventory.drawing import line, marks, profile, strip, wheelset
+from inventory.drawing import siding as track
 from inventory.drawing import trend as history
+from inventory.drawing.svg import element
 
 register = template.Library()
 
@@ -78,3 +80,31 @@ def wheelset_in_gauge(
     parts = ("back_to_back", *profile.TYRE_PARTS, "track_gauge")
     known = dict.fromkeys(parts) | _known(numbers)
     return wheelset.wheelset_in_gauge(unit=unit, nominal=nominal or None, **known)
+
+
+SIDING = ("measured_mm", "deductions", "clear_mm", "standing", "fits", "ends", "name")
+
+
+@register.simple_tag
+def siding_drawing(sheet: Any) -> SafeString:
+    """{% siding_drawing sheet %}: for a phone and for a wide page, of which one is shown.
+
+    The sheet has the arguments of `siding` as its attributes; unit and left_mm may be missing.
+    """
+    if sheet == "":
+        return mark_safe("")
+    known = {name: getattr(sheet, name) for name in SIDING}
+    known["unit"] = getattr(sheet, "unit", "mm")
+    known["left_mm"] = getattr(sheet, "left_mm", None)
+    drawings = (track.siding(**known, wide=wide) for wide in (False, True))
+    return element("div", drawings, class_="drawn")
+
+
+@register.simple_tag
+def line_drawing(places: Sequence[line.Place], upright: bool | None = None) -> SafeString:
+    """{% line_drawing places %}: upright and level, of which one is shown, or only that asked."""
+    places = places or ()
+    if upright is not None and upright != "":
+        return line.line_diagram(places=places, upright=upright)
+    drawings = (line.line_diagram(places=places, upright=each) for each in (True, False))
+    return element("div", drawings, class_="drawn")

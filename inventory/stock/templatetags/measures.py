@@ -58,6 +58,13 @@ def measure(context: template.Context, value: Decimal | None, code: str) -> Safe
 
 
 @register.simple_tag(takes_context=True)
+def over(context: template.Context, left: Decimal) -> str:
+    """By how much a length is missing, in the reader's unit, without a sign."""
+    unit = _unit_of(context)
+    return spell(-left, unit, 1 if unit == "mm" else 3)
+
+
+@register.simple_tag(takes_context=True)
 def result(context: template.Context, verdict: Verdict) -> SafeString:
     """A measured value with its expanded uncertainty, the other unit beside it."""
     (unit, decimals), beside = _units(QUANTITIES[verdict.quantity], _unit_of(context))

@@ -1,0 +1,68 @@
+"""Tracks as the drawings take them: plain numbers and words."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+from django.utils.safestring import SafeString, mark_safe
+
+from inventory.drawing.line import Place as DrawnPlace
+from inventory.drawing.line import TrackLine, line_diagram
+from inventory.drawing.siding import siding
+from inventory.track.fit import Stood
+from inventory.track.fitting import Cut
+from inventory.track.models import Place
+
+_END = {
+    "frog": "turnout",
+    "points": "turnout",
+    "clearance mark": "mark",
+    "buffer stop": "buffer stop",
+    "joint": "joint",
+    "table edge": "table edge",
+}
+
+
+def siding_of(here: Stood, cut: Cut | None, *, wide: bool = False) -> SafeString:
+    """The track to scale with who stands there and what would fill it; nothing while its clear
+    length cannot be told."""
+    length = here.clearing.length
+    if length is None:
+        return mark_safe("")
+    return siding(
+        measured_mm=length.measured_mm,
+        deductions=[(each.name, each.amount_mm) for each in length.deductions],
+        clear_mm=length.clear_mm,
+        standing=[(each.name, float(each.length_mm)) for each in here.standing if each.length_mm],
+        fits=[(each.name, float(each.length_mm or 0)) for each in (cut.vehicles if cut else ())],
+        ends=(_END[here.track.a_reference], _END[here.track.b_reference]),
+        name=here.track.name,
+        wide=wide,
+    )
+
+
+def line_of(places: Sequence[tuple[Place, Sequence[Stood]]]) -> dict[str, SafeString]:
+    """The line diagram, wide and upright."""
+    drawn = [
+        DrawnPlace(
+            place.name,
+            tuple(
+                TrackLine(
+                    each.track.name,
+                    each.track.get_duty_display(),
+                    each.clearing.length.clear_mm,
+                    float(each.taken_mm),
+                    each.track.is_removable,
+                )
+                for each in tracks
+                if each.clearing.length is not None
+            ),
+        )
+        for place, tracks in places
+    ]
+    if not any(place.tracks for place in drawn):
+        return {}
+    return {
+        "wide": line_diagram(places=drawn, upright=False),
+        "upright": line_diagram(places=drawn, upright=True),
+    }

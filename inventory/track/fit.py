@@ -1,0 +1,153 @@
+"""What the pages of a track show: who stands there, who else fits, and why the others do not."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from decimal import Decimal
+
+from inventory.stock.models import Vehicle
+from inventory.track.clearing import Clearing, Widest, clearing_of
+from inventory.track.fitting import (
+    Candidate,
+    Refusal,
+    TrackLimits,
+    doubts,
+    in_mm,
+    refusals,
+    taken_by,
+    tenths,
+)
+from inventory.track.models import Railway, Standing, Track, Traffic
+from inventory.track.standing import candidates
+
+
+@dataclass(frozen=True)
+class Stood:
+    """One track with everything about it that the fitting needs.
+
+    standing: in their order from the far end. room_mm: what is left of the clear length, below
+    zero where they stand foul; None where the clear length cannot be told. unmeasured: those that
+    stand there without a length, so that the room left is not known either. kinds: what its
+    industries take; empty where any kind may stand.
+    """
+
+    track: Track
+    clearing: Clearing
+    standing: tuple[Candidate, ...]
+    room_mm: Decimal | None
+    taken_mm: Decimal
+    unmeasured: tuple[Candidate, ...]
+    kinds: frozenset[str] = frozenset()
+
+    @property
+    def limits(self) -> TrackLimits | None:
+        """What the track takes; None where its clear length cannot be told."""
+        if self.clearing.clear_mm is None:
+            return None
+        track = self.track
+        return TrackLimits(
+            name=track.name,
+            clear_mm=self.clearing.clear_mm,
+            gauge_mm=track.place.railway.standard.gauge_mm,
+            radius_mm=track.radius,
+            height_mm=track.door_height,
+            kinds=self.kinds or None,
+            spots=track.most_vehicles,
+        )
+
+    @property
+    def free_spots(self) -> int | None:
+        """Spots that nobody stands on; None where they do not count."""
+        if self.track.most_vehicles is None:
+            return None
+        return max(0, self.track.most_vehicles - len(self.standing))
+
+
+def stood(railway: Railway, tracks: Sequence[Track] | None = None) -> list[Stood]:
+    """The tracks of a railway as they stand, in the order of places and tracks."""
+    if tracks is None:
+        tracks = list(
+            Track.objects.filter(place__railway=railway)
+            .select_related("place__railway", "a_turnout", "b_turnout")
+            .order_by("place__position", "position", "pk")
+        )
+    widest = Widest.of(railway)
+    rows = (
+        Standing.objects.filter(track__in=[track.pk for track in tracks])
+        .select_related("vehicle")
+        .order_by("position", "pk")
+    )
+    known = {each.key: each for each in candidates(row.vehicle for row in rows)}
+    taken: dict[int, set[str]] = {}
+    for traffic in Traffic.objects.filter(industry__tracks__in=tracks).prefetch_related(
+        "industry__tracks"
+    ):
+        for track in traffic.industry.tracks.all():
+            taken.setdefault(track.pk, set()).update(traffic.kind_words)
+    on: dict[int, list[Candidate]] = {}
+    for row in rows:
+        on.setdefault(row.track_id, []).append(known[row.vehicle_id])
+    return [
+        _stood(
+            track,
+            clearing_of(track, railway, widest),
+            on.get(track.pk, []),
+            frozenset(taken.get(track.pk, ())),
+        )
+        for track in tracks
+    ]
+
+
+def _stood(
+    track: Track, clearing: Clearing, standing: Sequence[Candidate], kinds: frozenset[str]
+) -> Stood:
+    taken = in_mm(sum(taken_by(each) or 0 for each in standing))
+    unmeasured = tuple(each for each in standing if each.length_mm is None)
+    room = None
+    if clearing.clear_mm is not None and not unmeasured:
+        room = in_mm(tenths(clearing.clear_mm, up=False)) - taken
+    return Stood(track, clearing, tuple(standing), room, taken, unmeasured, kinds)
+
+
+@dataclass(frozen=True)
+class Answer:
+    """One vehicle asked onto a track: every reason against it, and what could not be told."""
+
+    candidate: Candidate
+    refusals: tuple[Refusal, ...]
+    doubts: tuple[Refusal, ...]
+
+    @property
+    def fits(self) -> bool:
+        """Whether nothing is known against it."""
+        return not self.refusals
+
+
+def answers(shown: Stood, pool: Sequence[Candidate]) -> list[Answer]:
+    """Who of a pool fits a track now, the longest that fit first, then the others by name."""
+    limits = shown.limits
+    if limits is None or shown.room_mm is None:
+        return []
+    found = [
+        Answer(
+            each,
+            tuple(refusals(each, limits, shown.room_mm, free_spots=shown.free_spots)),
+            tuple(doubts(each, limits)),
+        )
+        for each in pool
+    ]
+    return sorted(
+        found,
+        key=lambda answer: (
+            not answer.fits,
+            -(answer.candidate.length_mm or 0) if answer.fits else 0,
+            answer.candidate.name,
+        ),
+    )
+
+
+def pool_for(railway: Railway, besides: Sequence[int] = ()) -> list[Candidate]:
+    """The stock in the railway's scale, without those named by key."""
+    vehicles = Vehicle.objects.filter(scale=railway.scale).exclude(pk__in=list(besides))
+    return candidates(vehicles.order_by("reporting_mark", "number_key", "pk"))

@@ -1,0 +1,29 @@
+from django.urls import path
+
+from inventory.track import views
+
+app_name = "track"
+urlpatterns = [
+    path("", views.railways, name="railways"),
+    path("railways/new/", views.edit_railway, name="new-railway"),
+    path("railways/<int:pk>/", views.railway, name="railway"),
+    path("railways/<int:pk>/edit/", views.edit_railway, name="edit-railway"),
+    path("railways/<int:railway_pk>/places/new/", views.edit_place, name="new-place"),
+    path("places/<int:pk>/", views.edit_place, name="place"),
+    path("places/<int:place_pk>/turnouts/new/", views.edit_turnout, name="new-turnout"),
+    path("places/<int:place_pk>/tracks/new/", views.edit_track, name="new-track"),
+    path("turnouts/<int:pk>/", views.edit_turnout, name="turnout"),
+    path("<int:pk>/", views.track, name="track"),
+    path("<int:pk>/edit/", views.edit_track, name="edit-track"),
+    path("<int:pk>/move/", views.move, name="move"),
+    path("railways/<int:pk>/industries/", views.industries, name="industries"),
+    path("railways/<int:pk>/trains/", views.trains, name="trains"),
+    path("railways/<int:pk>/report/", views.planner, name="report"),
+    path("places/<int:place_pk>/industries/new/", views.edit_industry, name="new-industry"),
+    path("industries/<int:pk>/", views.industry, name="industry"),
+    path("industries/<int:pk>/edit/", views.edit_industry, name="edit-industry"),
+    path("industries/<int:pk>/homes/", views.assign_home, name="assign-home"),
+    path("industries/<int:industry_pk>/traffic/new/", views.edit_traffic, name="new-traffic"),
+    path("traffic/<int:pk>/", views.edit_traffic, name="traffic"),
+    path("vehicles/<int:pk>/", views.for_vehicle, name="for-vehicle"),
+]

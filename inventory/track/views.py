@@ -1,0 +1,357 @@
+"""Pages of the tracks: the railway, one track, and where one vehicle fits."""
+
+from __future__ import annotations
+
+from django.contrib import messages
+from django.forms import ModelForm
+from django.http import HttpRequest, HttpResponse
+from django.shortcuts import get_object_or_404, redirect, render
+from django.views.decorators.http import require_POST
+
+from inventory.people.access import writers_only
+from inventory.stock import history
+from inventory.stock.models import Vehicle
+from inventory.track.drawn import line_of, siding_of
+from inventory.track.fit import Stood, answers, pool_for, stood
+from inventory.track.fitting import CutImpossible, best_cut
+from inventory.track.forms import (
+    CutForm,
+    IndustryForm,
+    PlaceForm,
+    RailwayForm,
+    TrackForm,
+    TrafficForm,
+    TrainForm,
+    TurnoutForm,
+)
+from inventory.track.models import Home, Industry, Place, Railway, Track, Traffic, Turnout
+from inventory.track.needs import Need, needs_of
+from inventory.track.planning import report
+from inventory.track.standing import candidates, put, take_off
+from inventory.track.trains import TrainImpossible
+
+
+def railways(request: HttpRequest) -> HttpResponse:
+    return render(request, "track/railways.html", {"railways": Railway.objects.all()})
+
+
+def railway(request: HttpRequest, pk: int) -> HttpResponse:
+    shown = get_object_or_404(Railway, pk=pk)
+    tracks = stood(shown)
+    places = [
+        (place, [each for each in tracks if each.track.place_id == place.pk])
+        for place in shown.places.prefetch_related("turnouts")
+    ]
+    return render(
+        request,
+        "track/railway.html",
+        {"railway": shown, "places": places, "line": line_of(places)},
+    )
+
+
+def track(request: HttpRequest, pk: int) -> HttpResponse:
+    shown = get_object_or_404(
+        Track.objects.select_related("place__railway", "a_turnout", "b_turnout"), pk=pk
+    )
+    on_railway = shown.place.railway
+    here = stood(on_railway, [shown])[0]
+    asked = answers(here, pool_for(on_railway, [each.key for each in here.standing]))
+    fitting = [answer for answer in asked if answer.fits]
+    form = CutForm(
+        request.GET or None,
+        names=[(str(answer.candidate.key), answer.candidate.name) for answer in fitting],
+    )
+    cut, problem = None, ""
+    if fitting and here.room_mm is not None and (not form.is_bound or form.is_valid()):
+        chosen = form.cleaned_data if form.is_bound else {}
+        try:
+            cut = best_cut(
+                [answer.candidate for answer in fitting],
+                here.room_mm,
+                must_include=frozenset(int(key) for key in chosen.get("must", [])),
+                most=here.free_spots,
+                by=chosen.get("by") or "length",
+            )
+        except CutImpossible as impossible:
+            problem = str(impossible)
+    return render(
+        request,
+        "track/track.html",
+        {
+            "track": shown,
+            "here": here,
+            "fitting": fitting,
+            "refused": [answer for answer in asked if not answer.fits],
+            "form": form,
+            "cut": cut,
+            "problem": problem,
+            "drawing": siding_of(here, cut),
+            "others": Track.objects.filter(place__railway=on_railway)
+            .exclude(pk=pk)
+            .select_related("place")
+            .order_by("place__position", "position", "pk"),
+        },
+    )
+
+
+def for_vehicle(request: HttpRequest, pk: int) -> HttpResponse:
+    """Where one vehicle fits now, on every railway of its scale."""
+    shown = get_object_or_404(Vehicle, pk=pk)
+    asked = candidates([shown])
+    railways_of_scale = Railway.objects.filter(scale=shown.scale)
+    rows = [
+        (here, answers(here, asked)[0] if here.limits and here.room_mm is not None else None)
+        for each in railways_of_scale
+        for here in stood(each)
+        if shown.pk not in {standing.key for standing in here.standing}
+    ]
+    return render(
+        request,
+        "track/for_vehicle.html",
+        {"vehicle": shown, "candidate": asked[0], "rows": rows},
+    )
+
+
+# --- Industries -------------------------------------------------------------------------------
+
+
+def industries(request: HttpRequest, pk: int) -> HttpResponse:
+    """Every industry of a railway with what it lacks."""
+    shown = get_object_or_404(Railway, pk=pk)
+    tracks = {here.track.pk: here for here in stood(shown)}
+    listed = Industry.objects.filter(place__railway=shown).prefetch_related(
+        "traffic", "tracks", "homes__vehicle"
+    )
+    rows = [(each, _needs(each, tracks)) for each in listed.select_related("place")]
+    return render(request, "track/industries.html", {"railway": shown, "rows": rows})
+
+
+def _needs(each: Industry, tracks: dict[int, Stood]) -> list[Need]:
+    at_home = candidates(home.vehicle for home in each.homes.all())
+    return needs_of(each, at_home, [tracks[track.pk] for track in each.tracks.all()])
+
+
+def industry(request: HttpRequest, pk: int) -> HttpResponse:
+    shown = get_object_or_404(
+        Industry.objects.select_related("place__railway").prefetch_related(
+            "traffic", "tracks", "homes__vehicle"
+        ),
+        pk=pk,
+    )
+    on_railway = shown.place.railway
+    tracks = {here.track.pk: here for here in stood(on_railway)}
+    at_home = {home.vehicle_id for home in shown.homes.all()}
+    kinds = {word.casefold() for each in shown.traffic.all() for word in each.kind_words}
+    suited = [
+        each
+        for each in pool_for(on_railway, list(at_home))
+        if each.kind.strip().casefold() in kinds
+    ]
+    return render(
+        request,
+        "track/industry.html",
+        {
+            "industry": shown,
+            "needs": _needs(shown, tracks),
+            "homes": [home.vehicle for home in shown.homes.all()],
+            "suited": suited,
+        },
+    )
+
+
+@writers_only
+@require_POST
+def assign_home(request: HttpRequest, pk: int) -> HttpResponse:
+    """Give the ticked vehicles a home at an industry, or take it from them."""
+    shown = get_object_or_404(Industry, pk=pk)
+    chosen = _chosen(request)
+    if request.POST.get("do") == "leave":
+        Home.objects.filter(industry=shown, vehicle__in=chosen).delete()
+    else:
+        Home.objects.bulk_create(
+            [Home(industry=shown, vehicle=vehicle) for vehicle in chosen], ignore_conflicts=True
+        )
+    if not chosen:
+        messages.error(request, "No vehicle was chosen: tick one first.")
+    return redirect(shown)
+
+
+# --- Trains and the report --------------------------------------------------------------------
+
+
+def trains(request: HttpRequest, pk: int) -> HttpResponse:
+    """Whether a train fits the tracks that it must use."""
+    shown = get_object_or_404(Railway, pk=pk)
+    tracks = [here for here in stood(shown) if here.limits is not None]
+    fleet = Vehicle.objects.filter(scale=shown.scale).order_by(
+        "reporting_mark", "number_key", "pk"
+    )
+    engines = candidates(fleet.filter(category=Vehicle.Category.LOCOMOTIVE))
+    cars = candidates(fleet.exclude(category=Vehicle.Category.LOCOMOTIVE))
+    form = TrainForm(request.GET or None, tracks=tracks, engines=engines, cars=cars)
+    asked, problem = None, ""
+    if form.is_bound and form.is_valid():
+        try:
+            asked = form.asked()
+        except TrainImpossible as impossible:
+            problem = str(impossible)
+    return render(
+        request,
+        "track/trains.html",
+        {"railway": shown, "form": form, "run": asked, "problem": problem},
+    )
+
+
+def planner(request: HttpRequest, pk: int) -> HttpResponse:
+    shown = get_object_or_404(Railway, pk=pk)
+    fleet = Vehicle.objects.filter(scale=shown.scale)
+    made = report(
+        stood(shown),
+        candidates(fleet.exclude(category=Vehicle.Category.LOCOMOTIVE)),
+        candidates(fleet.filter(category=Vehicle.Category.LOCOMOTIVE)),
+    )
+    return render(request, "track/report.html", {"railway": shown, "report": made})
+
+
+# --- Moving -----------------------------------------------------------------------------------
+
+
+@writers_only
+@require_POST
+def move(request: HttpRequest, pk: int) -> HttpResponse:
+    """Put the chosen vehicles onto this track, take them off, or move them to another track."""
+    shown = get_object_or_404(Track.objects.select_related("place__railway"), pk=pk)
+    chosen = _chosen(request)
+    if not chosen:
+        messages.error(request, "No vehicle was chosen: tick one first.")
+        return redirect(shown)
+    target = request.POST.get("to", "here")
+    if target == "off":
+        take_off(vehicles=chosen)
+        messages.success(request, f"{_named(chosen)} taken off the railway.")
+    elif target == "here":
+        put(vehicles=chosen, track=shown)
+        messages.success(request, f"{_named(chosen)} put onto {shown.name}.")
+    else:
+        others = Track.objects.filter(place__railway=shown.place.railway)
+        other = get_object_or_404(others, pk=target if target.isdecimal() else 0)
+        put(vehicles=chosen, track=other)
+        messages.success(request, f"{_named(chosen)} moved to {other.name}.")
+    return redirect(shown)
+
+
+def _chosen(request: HttpRequest) -> list[Vehicle]:
+    """The vehicles ticked on a page, in their order there."""
+    keys = [
+        int(key)
+        for key in request.POST.getlist("vehicle")[:500]
+        if key.isascii() and key.isdigit() and len(key) < 18
+    ]
+    by_key = Vehicle.objects.in_bulk(keys)
+    return [by_key[key] for key in dict.fromkeys(keys) if key in by_key]
+
+
+def _named(vehicles: list[Vehicle]) -> str:
+    if len(vehicles) <= 3:
+        return ", ".join(vehicle.identity for vehicle in vehicles)
+    return f"{len(vehicles)} vehicles"
+
+
+# --- Forms ------------------------------------------------------------------------------------
+
+
+def _edit(request: HttpRequest, form: ModelForm, title: str, back: str, done: str) -> HttpResponse:
+    if request.method == "POST" and form.is_valid():
+        form.save()
+        messages.success(request, f"{form.instance} is saved.")
+        return redirect(done or form.instance.get_absolute_url())
+    return render(
+        request,
+        "track/form.html",
+        {"form": form, "title": title, "back": back},
+        status=422 if form.errors else 200,
+    )
+
+
+@writers_only
+def edit_railway(request: HttpRequest, pk: int | None = None) -> HttpResponse:
+    shown = get_object_or_404(Railway, pk=pk) if pk else None
+    form = RailwayForm(
+        request.POST or None,
+        instance=shown,
+        unit=request.user.unit,
+        used=history.scales_in_use(),
+    )
+    back = shown.get_absolute_url() if shown else "/tracks/"
+    return _edit(request, form, f"Edit {shown}" if shown else "A railway", back, "")
+
+
+@writers_only
+def edit_place(
+    request: HttpRequest, railway_pk: int | None = None, pk: int | None = None
+) -> HttpResponse:
+    if pk is None:
+        on_railway = get_object_or_404(Railway, pk=railway_pk)
+        last = on_railway.places.last()
+        shown = Place(railway=on_railway, position=last.position + 1 if last else 1)
+    else:
+        shown = get_object_or_404(Place.objects.select_related("railway"), pk=pk)
+    form = PlaceForm(request.POST or None, instance=shown)
+    back = shown.railway.get_absolute_url()
+    return _edit(request, form, f"Edit {shown}" if pk else "A place", back, back)
+
+
+@writers_only
+def edit_turnout(
+    request: HttpRequest, place_pk: int | None = None, pk: int | None = None
+) -> HttpResponse:
+    shown = (
+        Turnout(place=get_object_or_404(Place.objects.select_related("railway"), pk=place_pk))
+        if pk is None
+        else get_object_or_404(Turnout.objects.select_related("place__railway"), pk=pk)
+    )
+    form = TurnoutForm(request.POST or None, instance=shown, unit=request.user.unit)
+    back = shown.place.railway.get_absolute_url()
+    return _edit(request, form, f"Edit {shown}" if pk else "A turnout", back, back)
+
+
+@writers_only
+def edit_track(
+    request: HttpRequest, place_pk: int | None = None, pk: int | None = None
+) -> HttpResponse:
+    if pk is None:
+        place = get_object_or_404(Place.objects.select_related("railway"), pk=place_pk)
+        shown = Track(place=place, position=place.tracks.count() + 1)
+    else:
+        shown = get_object_or_404(Track.objects.select_related("place__railway"), pk=pk)
+    form = TrackForm(request.POST or None, instance=shown, unit=request.user.unit)
+    back = shown.get_absolute_url() if pk else shown.place.railway.get_absolute_url()
+    return _edit(request, form, f"Edit {shown}" if pk else "A track", back, "")
+
+
+@writers_only
+def edit_industry(
+    request: HttpRequest, place_pk: int | None = None, pk: int | None = None
+) -> HttpResponse:
+    shown = (
+        Industry(place=get_object_or_404(Place.objects.select_related("railway"), pk=place_pk))
+        if pk is None
+        else get_object_or_404(Industry.objects.select_related("place__railway"), pk=pk)
+    )
+    form = IndustryForm(request.POST or None, instance=shown)
+    back = shown.get_absolute_url() if pk else shown.place.railway.get_absolute_url()
+    return _edit(request, form, f"Edit {shown}" if pk else "An industry", back, "")
+
+
+@writers_only
+def edit_traffic(
+    request: HttpRequest, industry_pk: int | None = None, pk: int | None = None
+) -> HttpResponse:
+    shown = (
+        Traffic(industry=get_object_or_404(Industry, pk=industry_pk))
+        if pk is None
+        else get_object_or_404(Traffic.objects.select_related("industry"), pk=pk)
+    )
+    form = TrafficForm(request.POST or None, instance=shown)
+    back = shown.industry.get_absolute_url()
+    return _edit(request, form, f"Edit {shown}" if pk else "Traffic", back, back)

@@ -11,11 +11,11 @@ from collections.abc import Iterator, Mapping
 from datetime import UTC, date, datetime, time, timedelta
 from decimal import Decimal
 from pathlib import Path
-from typing import Any
+from typing import Any, TypeVar
 
 from django.conf import settings
 from django.core.exceptions import ValidationError
-from django.db import transaction
+from django.db import models, transaction
 
 from inventory.people.models import Person
 from inventory.stock.models import Coupler, HouseLimit, Inspection, Instrument, Vehicle, Wheelset
@@ -31,6 +31,9 @@ from inventory.stock.recording import (
     set_house_limit,
 )
 from inventory.stock.verdicts import standing_proposal
+from inventory.track.models import Home, Industry, Railway, Track, Traffic, Turnout
+from inventory.track.models import Place as LinePlace
+from inventory.track.standing import put
 from standards.conformity import Rule
 from standards.judging import GaugeResult, Service
 from standards.quantities import BY_RULE, QUANTITIES, Dimension, Place, Quantity
@@ -46,6 +49,9 @@ _GAUGE = "Standards gauge"
 _NOT_QUANTITIES = {"at", "reason", "by_gauge", "with", "wheels", "open", "outcome", "statement"}
 
 
+Made = TypeVar("Made", bound=models.Model)
+
+
 class DemoRefused(Exception):
     """The demo cannot be put into this record, or its file cannot be read; says why, in words."""
 
@@ -57,7 +63,8 @@ def load_demo(*, by: Person) -> int:
     Everything is logged and measured in the name of `by`, but typed in millimetres and judged by
     the 95 % rule whatever that person prefers, so that every load comes out alike.
 
-    Raises DemoRefused, and writes nothing, when the record holds vehicles already.
+    Raises DemoRefused, and writes nothing, when the record holds vehicles already, or a railway
+    of the same name.
     """
     held = Vehicle.objects.count()
     if held:
@@ -92,10 +99,12 @@ class _Loading:
         self.demo = demo
         self.hand = hand
         self.instruments = {each.name: each for each in Instrument.objects.all()}
+        self.fleet: dict[tuple[str, ...], Vehicle] = {}
         self.doing = "the house limits"
 
     def run(self) -> None:
-        """House limits, then vehicles as they stand in the file, then inspections by date."""
+        """House limits, then vehicles as they stand in the file, then inspections by date, and
+        last the railway on which they stand."""
         try:
             for entry in self.demo.get("house_limit", ()):
                 self._limit(entry)
@@ -107,6 +116,9 @@ class _Loading:
             ]
             for vehicle, each in sorted(inspections, key=lambda pair: pair[1]["at"]):
                 self._inspect(vehicle, each)
+            if "railway" in self.demo:
+                self.fleet = {tuple(entry["lettered"]): vehicle for vehicle, entry in logged}
+                self._lay(self.demo["railway"])
         except (Unreadable, Doubt, UnknownStandard, ValidationError, ValueError) as error:
             raise DemoRefused(f"In fixtures/demo.toml, {self.doing}: {error}") from error
         except KeyError as error:
@@ -229,6 +241,65 @@ class _Loading:
                     gauge=answer,
                 )
 
+    # The railway ----------------------------------------------------------------------------
+
+    def _lay(self, entry: Mapping[str, Any]) -> None:
+        """The railway with its places in the order of the file."""
+        self.doing = entry["name"]
+        if Railway.objects.filter(name=entry["name"]).exists():
+            raise DemoRefused(
+                f"This record already holds a railway called {entry['name']}. The demo goes only "
+                "into an empty record: name another folder in CARKNOCKER_DATA and load it there."
+            )
+        railway = _saved(Railway(**_without(entry, "place")))
+        for position, each in enumerate(entry["place"], start=1):
+            self.doing = each["name"]
+            place = _saved(LinePlace(railway=railway, name=each["name"], position=position))
+            turnouts = {
+                turnout["name"]: _saved(Turnout(place=place, **turnout))
+                for turnout in each.get("turnout", ())
+            }
+            tracks = {
+                track["name"]: self._track(place, position_there, track, turnouts)
+                for position_there, track in enumerate(each["track"], start=1)
+            }
+            for industry in each.get("industry", ()):
+                self._industry(place, industry, tracks)
+
+    def _track(
+        self,
+        place: LinePlace,
+        position: int,
+        entry: Mapping[str, Any],
+        turnouts: Mapping[str, Turnout],
+    ) -> Track:
+        self.doing = f"{entry['name']}, {place}"
+        track = _saved(
+            Track(
+                place=place,
+                position=position,
+                **_end("a", entry["from"], turnouts),
+                **_end("b", entry["to"], turnouts),
+                **_without(entry, "from", "to", "standing"),
+            )
+        )
+        put(vehicles=self._lettered(entry.get("standing", ())), track=track)
+        return track
+
+    def _industry(
+        self, place: LinePlace, entry: Mapping[str, Any], tracks: Mapping[str, Track]
+    ) -> None:
+        self.doing = f"{entry['name']}, {place}"
+        industry = _saved(Industry(place=place, name=entry["name"]))
+        industry.tracks.set([tracks[name] for name in entry["tracks"]])
+        for each in entry.get("traffic", ()):
+            _saved(Traffic(industry=industry, **each))
+        for vehicle in self._lettered(entry.get("homes", ())):
+            _saved(Home(vehicle=vehicle, industry=industry))
+
+    def _lettered(self, written: Iterable[list[str]]) -> list[Vehicle]:
+        return [self.fleet[tuple(each)] for each in written]
+
 
 # --- Small steps ------------------------------------------------------------------------------
 
@@ -249,6 +320,26 @@ def _by_place(
             f"one for each {quantity.place.value}."
         )
     yield from ((at, typed) for at, typed in zip(places, written, strict=False) if typed)
+
+
+def _saved(made: Made) -> Made:
+    made.full_clean()
+    made.save()
+    return made
+
+
+def _without(entry: Mapping[str, Any], *keys: str) -> dict[str, Any]:
+    return {key: value for key, value in entry.items() if key not in keys}
+
+
+def _end(
+    end: str, written: str | list[str], turnouts: Mapping[str, Turnout]
+) -> dict[str, str | Turnout]:
+    """What a track was measured from or to, as the fields of its end."""
+    if isinstance(written, str):
+        return {f"{end}_reference": written}
+    reference, turnout, leg = written
+    return {f"{end}_reference": reference, f"{end}_turnout": turnouts[turnout], f"{end}_leg": leg}
 
 
 def _usual(quantity: Quantity) -> str:

@@ -1,5 +1,6 @@
 """The whole railway as its line: place after place, each with its tracks to one scale."""
 
+import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import cached_property
@@ -27,7 +28,7 @@ REACH = 18.0
 APART = 8.0
 BAR = 13.0
 NAME_SIZE, SIZE = 15.0, 13.0
-COLUMNS, COLUMN_GAP = 5, 20.0
+COLUMNS, COLUMN_GAP = 4, 20.0
 
 
 @dataclass(frozen=True)
@@ -89,7 +90,10 @@ class Line:
 
     @property
     def columns(self) -> int:
-        return 1 if self.upright else min(COLUMNS, len(self.places))
+        """As many as there is room for, or fewer that fill the same number of rows."""
+        if self.upright:
+            return 1
+        return math.ceil(len(self.places) / math.ceil(len(self.places) / COLUMNS))
 
     @property
     def column(self) -> float:
@@ -119,7 +123,7 @@ class Line:
         return NAME_SIZE + (14 if self.upright else 22)
 
     def _height(self, place: Place) -> float:
-        return self.head + self.pitch * max(1, len(place.tracks)) + 8
+        return self.head + (self.pitch * len(place.tracks) or SIZE + 12) + 4
 
     # --- Shapes --------------------------------------------------------------------------
 

@@ -34,7 +34,6 @@ EDGE = 4.0
 BODY, LIFT = 38.0, 5.0
 RAILS = 5.0
 GAP = 8.0
-TURNOUT = 44.0
 CLEARS_AT = 0.85
 """How far along its curve a turnout is clear of the next track."""
 
@@ -87,8 +86,9 @@ def siding(
 
 
 def length(mm: float | None) -> float:
-    """A length that can be drawn: a missing one is nothing."""
-    return min(LONGEST, max(0.0, float(finite(mm) or 0)))
+    """A length that can be drawn: a missing one is nothing, and so is less than a micrometre."""
+    drawn = min(LONGEST, float(finite(mm) or 0))
+    return drawn if drawn >= 0.001 else 0.0
 
 
 def spell(mm: float, unit: str) -> str:
@@ -123,13 +123,17 @@ class Spot:
 
 @dataclass(frozen=True)
 class Span:
-    """A dimension below the track with its words."""
+    """A dimension below the track with its words, which stand above it or beside it.
+
+    side: 1 right of its end, -1 left of its start, 0 above.
+    """
 
     start: float
     end: float
     words: str
     tone: str
     bold: bool = False
+    side: int = 0
 
     @property
     def centre(self) -> float:
@@ -197,7 +201,7 @@ class Siding:
         for kind, (_, mm) in zip(self.ends, self.deductions, strict=True):
             margin = OUTSIDE.get(kind, OUTSIDE["mark"])
             if kind == "turnout":
-                margin = max(0.0, TURNOUT - mm * room / whole)
+                margin = max(0.0, self.lead - mm * room / whole)
             margins.append(margin)
         return EDGE + margins[0], first, (room - sum(margins)) / whole
 
@@ -309,8 +313,15 @@ class Siding:
         return shown
 
     @property
+    def lead(self) -> float:
+        """How much of the sheet a turnout takes at the least, up to its clearance point."""
+        return 80.0 if self.width == WIDE else 44.0
+
+    @property
     def rise(self) -> float:
         """How far a diverging track climbs on the sheet: over the vehicles and their numbers."""
+        if not self.spots and "turnout" not in self.ends:
+            return 24
         return BODY + LIFT + 9 + (17 if self.counted else 0)
 
     @property
@@ -385,7 +396,7 @@ class Siding:
         """Where the rails stop on that side."""
         match kind:
             case "turnout":
-                return min(place, limit - TURNOUT) if side < 0 else max(place, limit + TURNOUT)
+                return min(place, limit - self.lead) if side < 0 else max(place, limit + self.lead)
             case "buffer stop" | "table edge":
                 return place
             case "joint":
@@ -408,7 +419,7 @@ class Siding:
         for kind, place, limit, side in self._places():
             if kind != "turnout":
                 continue
-            lead = max(TURNOUT, min(abs(place - limit), 4 * TURNOUT))
+            lead = max(self.lead, min(abs(place - limit), 4 * self.lead))
             start = self._on_sheet(limit + side * lead)
             whole = max(1.0, abs(limit - start) / CLEARS_AT)
             tail = min(
@@ -480,20 +491,7 @@ class Siding:
         start, outer, inner, end = map(self.at, (0, self.outer, self.inner, self.measured))
         measured = Span(start, end, f"{self.say(self.measured)} measured", "d-ink")
         room = self.width - 2 * EDGE
-        off = []
-        sides = ((start, self.at(self.deductions[0][1])), (inner, end))
-        for (words, mm), (a, b) in zip(self.deductions, sides, strict=True):
-            if mm:
-                number = self.say(mm)
-                left = room - text_width(f" {number}", self.size)
-                off.append(
-                    Span(a, b, f"{shorten(words, left, self.size)} {number}".strip(), "d-soft")
-                )
-        rows = [[measured]]
-        if len(off) == 2 and self._centres(off) is None:
-            rows += [[span] for span in off]
-        elif off:
-            rows.append(off)
+        rows = [[measured], *self._taken_off()]
         tone = "d-no" if self.over else "d-accent"
         words = f"{self.say(self.clear)} clear · {self.rest}"
         if text_width(words, self.size, bold=True) <= room:
@@ -507,6 +505,27 @@ class Siding:
             )
             rows.append([room_left])
         return rows
+
+    def _taken_off(self) -> list[list[Span]]:
+        """The deductions: beside each other inside the track, else each in a row of its own."""
+        a_to = self.at(self.deductions[0][1])
+        b_from, b_to = self.at(self.inner), self.at(self.measured)
+        inside = b_from - max(a_to, self.at(self.outer)) - 2 * GAP
+        room = self.width - 2 * EDGE
+        off = []
+        for (words, mm), (start, end), side in zip(
+            self.deductions, ((self.at(0), a_to), (b_from, b_to)), (1, -1), strict=True
+        ):
+            if mm:
+                number = self.say(mm)
+                left = room - text_width(f" {number}", self.size)
+                label = f"{shorten(words, left, self.size)} {number}".strip()
+                fits = text_width(label, self.size) <= inside
+                off.append(Span(start, end, label, "d-soft", side=side if fits else 0))
+        wide = sum(text_width(span.words, self.size) for span in off) + 2 * GAP
+        if len(off) == 2 and wide <= inside:
+            return [off]
+        return [[span] for span in off]
 
     def _centres(self, spans: Sequence[Span]) -> list[float] | None:
         return spread(
@@ -524,19 +543,30 @@ class Siding:
         base = foot + 17
         hanging = self.rail + RAILS + 8
         for row in self._rows():
-            label, base = base + self.size * 0.75 + 3, base + self.size + 13
-            at = label + 6
-            for span in row:
-                lines.append(_span(span, hanging, at))
+            beside = all(span.side for span in row)
+            if beside:
+                at = base + self.size / 2 + 4
+                label, base = at + 0.36 * self.size, at + self.size / 2 + 5
+            else:
+                label, base = base + self.size * 0.75 + 3, base + self.size + 13
+                at = label + 6
+            lines += [_span(span, hanging, at) for span in row]
             centres = self._centres(row) or [self.width / 2] * len(row)
             for span, centre in zip(row, centres, strict=True):
+                spoken = shorten(span.words, self.width - 2 * EDGE, self.size)
+                if beside and span.side > 0:
+                    x, anchor = max(span.end, self.at(self.outer)) + GAP, "start"
+                elif beside:
+                    x, anchor = span.start - GAP, "end"
+                else:
+                    x, anchor = centre, "middle"
                 words.append(
                     text(
-                        centre,
+                        x,
                         label,
-                        shorten(span.words, self.width - 2 * EDGE, self.size),
+                        spoken,
                         size=self.size,
-                        anchor="middle",
+                        anchor=anchor,
                         class_=f"d-label {span.tone}" if span.bold else span.tone,
                     )
                 )

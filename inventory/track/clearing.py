@@ -72,14 +72,22 @@ class Widest:
         half = self.width / 2
         throw = 0.0
         if radius is not None:
-            beyond = [outer_corner(radius, body) - half for _, body in self.bodies]
-            throw = max([0.0, *beyond])
+            throw = max([0.0, *(_beyond(radius, body, half) for _, body in self.bodies)])
         return required_centres(
             half_width_main=half,
             half_width_diverging=half,
             gap=float(railway.clearance_gap),
             end_throw=throw,
         )
+
+
+def _beyond(radius: float, body: Body, half: float) -> float:
+    """How far its corner swings out beyond half the widest; nothing for one that cannot go
+    there."""
+    try:
+        return outer_corner(radius, body) - half
+    except ImpossibleGeometry:
+        return 0.0
 
 
 def _body(sizes: dict[str, float]) -> Body | None:

@@ -8,7 +8,7 @@ from django import forms
 
 from inventory.stock.forms import bench_decimal, in_plain_words, split_standard, standard_choices
 from inventory.track.models import Industry, Place, Railway, Track, Traffic, Turnout
-from inventory.track.planning import Run, run
+from inventory.track.planning import Run, haul, run
 from inventory.track.trains import average_length, average_train, train_of
 from standards.curves import ImpossibleGeometry
 from standards.turnouts import frog_angle
@@ -94,6 +94,15 @@ class RailwayForm(_BenchFields):
         return self.cleaned_data["standard"]
 
 
+def _refuse_twin(form: forms.ModelForm, word: str) -> None:
+    """Say that a place has one of that name already; the form does not ask for the place, so that
+    Django does not see it."""
+    name = form.cleaned_data.get("name")
+    twins = form._meta.model.objects.filter(place=form.instance.place, name=name)
+    if name and twins.exclude(pk=form.instance.pk).exists():
+        form.add_error("name", f"{word} called {name} is there already.")
+
+
 class PlaceForm(forms.ModelForm):
     class Meta:
         model = Place
@@ -128,6 +137,7 @@ class TurnoutForm(_BenchFields):
 
     def clean(self) -> dict[str, object]:
         data = super().clean()
+        _refuse_twin(self, "A turnout")
         if data.get("frog_number") is None and data.get("diverging_radius") is None:
             self.add_error(
                 "frog_number", "Type the frog number, or the radius of a leg that is one curve."
@@ -167,6 +177,7 @@ class TrackForm(_BenchFields):
 
     def clean(self) -> dict[str, object]:
         data = super().clean()
+        _refuse_twin(self, "A track")
         for end in ("a", "b"):
             reference = data.get(f"{end}_reference")
             if reference in ("frog", "points") and data.get(f"{end}_turnout") is None:
@@ -192,6 +203,11 @@ class IndustryForm(forms.ModelForm):
         super().__init__(*args, **kwargs)
         self.fields["tracks"].queryset = Track.objects.filter(place=self.instance.place)
         in_plain_words(self)
+
+    def clean(self) -> dict[str, object]:
+        data = super().clean()
+        _refuse_twin(self, "An industry")
+        return data
 
 
 class TrafficForm(forms.ModelForm):
@@ -233,12 +249,17 @@ class TrainForm(forms.Form):
         label="Tracks it must fit", required=False, widget=forms.CheckboxSelectMultiple
     )
     lead = forms.ChoiceField(label="Yard lead", required=False)
+    loop = forms.ChoiceField(label="Meets another train at", required=False)
+    n_other = forms.IntegerField(
+        label="Cars of the other train", min_value=0, max_value=200, required=False
+    )
     storage = forms.MultipleChoiceField(
         label="Storage", required=False, widget=forms.CheckboxSelectMultiple
     )
 
-    def __init__(self, *args, tracks, engines, cars, **kwargs):
+    def __init__(self, *args, tracks, engines, cars, weights, **kwargs):
         super().__init__(*args, **kwargs)
+        self.weights = weights
         self.tracks = {str(here.track.pk): here for here in tracks}
         self.engines = {str(each.key): each for each in engines}
         self.cars = {str(each.key): each for each in cars}
@@ -250,6 +271,7 @@ class TrainForm(forms.Form):
         self.fields["way"].choices = named
         self.fields["storage"].choices = named
         self.fields["lead"].choices = [("", "none"), *named]
+        self.fields["loop"].choices = [("", "nowhere"), *named]
         in_plain_words(self)
 
     def asked(self) -> Run:
@@ -259,19 +281,47 @@ class TrainForm(forms.Form):
         chosen = [self.cars[key] for key in data["vehicles"]]
         if chosen:
             train = train_of("the train", [engine], chosen)
-        elif engine.length_mm is None:
+        elif engine.length_mm is None or not data["n_cars"]:
             train = train_of("the train", [engine], [])
         else:
             car = average_length(list(self.cars.values()))
-            train = average_train("the train", engine.length_mm, data["n_cars"] or 0, car)
-        lead = self.tracks[data["lead"]].limits if data["lead"] else None
+            train = average_train("the train", engine.length_mm, data["n_cars"], car)
+        named = {name: self.tracks[data[name]] for name in ("lead", "loop") if data[name]}
+        way = [self.tracks[key] for key in data["way"]]
+        other = None
+        if "loop" in named and engine.length_mm is not None:
+            car = average_length(list(self.cars.values()))
+            other = average_train("the other", engine.length_mm, data["n_other"] or 0, car)
+        grades = [here.track.grade_percent for here in way if here.track.grade_percent]
+        keys = [each.key for each in chosen] or [each.key for each in self.cars.values()]
         return run(
             train,
             [engine, *chosen],
-            [self.tracks[key].limits for key in data["way"]],
-            lead=lead,
+            [here.limits for here in way],
+            lead=named["lead"].limits if "lead" in named else None,
             storage=[self.tracks[key].limits for key in data["storage"]],
+            loop=named["loop"].limits if "loop" in named else None,
+            other=other,
+            hauled=haul(
+                self.weights.mass_of(engine.key),
+                self.weights.mean_mass(keys),
+                max(grades, default=None),
+                self.weights.mean_rolling(keys),
+            ),
         )
+
+
+class ArrangeForm(forms.Form):
+    """Which vehicles to put on which tracks."""
+
+    tracks = forms.MultipleChoiceField(label="Tracks", widget=forms.CheckboxSelectMultiple)
+    vehicles = forms.MultipleChoiceField(label="Vehicles", widget=forms.CheckboxSelectMultiple)
+
+    def __init__(self, *args, tracks, vehicles, **kwargs):
+        super().__init__(*args, **kwargs)
+        self.fields["tracks"].choices = [(str(h.track.pk), str(h.track)) for h in tracks]
+        self.fields["vehicles"].choices = [(str(each.key), each.name) for each in vehicles]
+        in_plain_words(self)
 
 
 class CutForm(forms.Form):

@@ -271,3 +271,16 @@ class Home(models.Model):
 
     def __str__(self) -> str:
         return f"{self.vehicle} at {self.industry}"
+
+
+class HomeTrack(models.Model):
+    """The track on which a vehicle stands when nobody wants it."""
+
+    vehicle = models.OneToOneField(Vehicle, models.CASCADE, related_name="home_track")
+    track = models.ForeignKey(Track, models.CASCADE, related_name="home_of")
+
+    class Meta:
+        ordering = ["track", "pk"]
+
+    def __str__(self) -> str:
+        return f"{self.vehicle} on {self.track}"

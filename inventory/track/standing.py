@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass
 from decimal import Decimal
 
 from django.db import transaction
@@ -10,7 +11,7 @@ from django.db.models import Max
 
 from inventory.stock.models import Reading, Vehicle
 from inventory.track.fitting import Candidate
-from inventory.track.models import Standing, Track
+from inventory.track.models import Home, HomeTrack, Standing, Track
 
 _LENGTHS = ("length_over_couplers", "length_over_buffers")
 
@@ -46,6 +47,58 @@ def _candidate(vehicle: Vehicle, sizes: dict[str, Decimal]) -> Candidate:
         gauge_mm=vehicle.standard.gauge_mm,
         height_mm=sizes.get("height"),
     )
+
+
+@dataclass(frozen=True)
+class Weights:
+    """Latest masses in grams and start-rolling grades in percent, by vehicle."""
+
+    mass: Mapping[int, Decimal]
+    rolling: Mapping[int, Decimal]
+
+    @classmethod
+    def of(cls, vehicles: Iterable[Vehicle]) -> Weights:
+        """In one query."""
+        found: dict[str, dict[int, Decimal]] = {"mass": {}, "start_rolling_grade": {}}
+        readings = (
+            Reading.objects.filter(
+                is_current=True, quantity__in=list(found), inspection__vehicle__in=list(vehicles)
+            )
+            .order_by("inspection__started_at", "pk")
+            .values_list("quantity", "inspection__vehicle_id", "value")
+        )
+        for quantity, pk, value in readings:
+            if value is not None:
+                found[quantity][pk] = value
+        return cls(found["mass"], found["start_rolling_grade"])
+
+    def mass_of(self, key: int) -> Decimal | None:
+        """The mass of one vehicle, None while it was not weighed."""
+        return self.mass.get(key)
+
+    def mean_mass(self, keys: Iterable[int]) -> Decimal | None:
+        """The mean mass of those that were weighed."""
+        return _mean([self.mass[key] for key in keys if key in self.mass])
+
+    def mean_rolling(self, keys: Iterable[int]) -> Decimal | None:
+        """The mean start-rolling grade of those that were tried."""
+        return _mean([self.rolling[key] for key in keys if key in self.rolling])
+
+
+def _mean(values: Sequence[Decimal]) -> Decimal | None:
+    return sum(values, Decimal(0)) / len(values) if values else None
+
+
+def home_tracks(vehicles: Iterable[int]) -> dict[int, set[int]]:
+    """By vehicle, the tracks on which it is at home: its own, and those of its industries."""
+    keys = list(vehicles)
+    found: dict[int, set[int]] = {}
+    for pk, track in HomeTrack.objects.filter(vehicle__in=keys).values_list("vehicle", "track"):
+        found.setdefault(pk, set()).add(track)
+    rows = Home.objects.filter(vehicle__in=keys, industry__tracks__isnull=False)
+    for pk, track in rows.values_list("vehicle", "industry__tracks"):
+        found.setdefault(pk, set()).add(track)
+    return found
 
 
 @transaction.atomic

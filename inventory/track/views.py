@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from decimal import Decimal
+
 from django.contrib import messages
 from django.forms import ModelForm
 from django.http import HttpRequest, HttpResponse
@@ -11,10 +13,12 @@ from django.views.decorators.http import require_POST
 from inventory.people.access import writers_only
 from inventory.stock import history
 from inventory.stock.models import Vehicle
+from inventory.track.assigning import LeftOver, OpenTrack, assign
 from inventory.track.drawn import line_of, siding_of
 from inventory.track.fit import Stood, answers, pool_for, stood
 from inventory.track.fitting import CutImpossible, best_cut
 from inventory.track.forms import (
+    ArrangeForm,
     CutForm,
     IndustryForm,
     PlaceForm,
@@ -24,11 +28,24 @@ from inventory.track.forms import (
     TrainForm,
     TurnoutForm,
 )
-from inventory.track.models import Home, Industry, Place, Railway, Track, Traffic, Turnout
+from inventory.track.models import (
+    Home,
+    HomeTrack,
+    Industry,
+    Place,
+    Railway,
+    Track,
+    Traffic,
+    Turnout,
+)
 from inventory.track.needs import Need, needs_of
 from inventory.track.planning import report
-from inventory.track.standing import candidates, put, take_off
+from inventory.track.standing import Weights, candidates, home_tracks, put, take_off
 from inventory.track.trains import TrainImpossible
+from standards.units import plain
+
+# Families write one gauge a little differently: N is 9 mm in one and 8.9662 mm in another.
+SAME_GAUGE_MM = Decimal("0.1")
 
 
 def railways(request: HttpRequest) -> HttpResponse:
@@ -74,6 +91,8 @@ def track(request: HttpRequest, pk: int) -> HttpResponse:
             )
         except CutImpossible as impossible:
             problem = str(impossible)
+    elif form.is_bound and not form.is_valid():
+        problem = "That cannot be asked: not all that has to be in it fits the room left."
     return render(
         request,
         "track/track.html",
@@ -86,6 +105,7 @@ def track(request: HttpRequest, pk: int) -> HttpResponse:
             "cut": cut,
             "problem": problem,
             "drawing": siding_of(here, cut),
+            "wide_drawing": siding_of(here, cut, wide=True),
             "others": Track.objects.filter(place__railway=on_railway)
             .exclude(pk=pk)
             .select_related("place")
@@ -108,7 +128,15 @@ def for_vehicle(request: HttpRequest, pk: int) -> HttpResponse:
     return render(
         request,
         "track/for_vehicle.html",
-        {"vehicle": shown, "candidate": asked[0], "rows": rows},
+        {
+            "vehicle": shown,
+            "candidate": asked[0],
+            "rows": rows,
+            "home": HomeTrack.objects.filter(vehicle=shown).select_related("track__place").first(),
+            "tracks": Track.objects.filter(place__railway__scale=shown.scale).select_related(
+                "place"
+            ),
+        },
     )
 
 
@@ -122,13 +150,27 @@ def industries(request: HttpRequest, pk: int) -> HttpResponse:
     listed = Industry.objects.filter(place__railway=shown).prefetch_related(
         "traffic", "tracks", "homes__vehicle"
     )
-    rows = [(each, _needs(each, tracks)) for each in listed.select_related("place")]
+    rows = _needs(list(listed.select_related("place")), tracks)
     return render(request, "track/industries.html", {"railway": shown, "rows": rows})
 
 
-def _needs(each: Industry, tracks: dict[int, Stood]) -> list[Need]:
-    at_home = candidates(home.vehicle for home in each.homes.all())
-    return needs_of(each, at_home, [tracks[track.pk] for track in each.tracks.all()])
+def _needs(
+    listed: list[Industry], tracks: dict[int, Stood]
+) -> list[tuple[Industry, list[Need]]]:
+    """Industries with what each needs, the readings of all their vehicles in one query."""
+    vehicles = {home.vehicle_id: home.vehicle for each in listed for home in each.homes.all()}
+    known = {each.key: each for each in candidates(vehicles.values())}
+    return [
+        (
+            each,
+            needs_of(
+                each,
+                [known[home.vehicle_id] for home in each.homes.all()],
+                [tracks[track.pk] for track in each.tracks.all()],
+            ),
+        )
+        for each in listed
+    ]
 
 
 def industry(request: HttpRequest, pk: int) -> HttpResponse:
@@ -152,7 +194,7 @@ def industry(request: HttpRequest, pk: int) -> HttpResponse:
         "track/industry.html",
         {
             "industry": shown,
-            "needs": _needs(shown, tracks),
+            "needs": _needs([shown], tracks)[0][1],
             "homes": [home.vehicle for home in shown.homes.all()],
             "suited": suited,
         },
@@ -188,7 +230,13 @@ def trains(request: HttpRequest, pk: int) -> HttpResponse:
     )
     engines = candidates(fleet.filter(category=Vehicle.Category.LOCOMOTIVE))
     cars = candidates(fleet.exclude(category=Vehicle.Category.LOCOMOTIVE))
-    form = TrainForm(request.GET or None, tracks=tracks, engines=engines, cars=cars)
+    form = TrainForm(
+        request.GET or None,
+        tracks=tracks,
+        engines=engines,
+        cars=cars,
+        weights=Weights.of(fleet),
+    )
     asked, problem = None, ""
     if form.is_bound and form.is_valid():
         try:
@@ -213,6 +261,60 @@ def planner(request: HttpRequest, pk: int) -> HttpResponse:
     return render(request, "track/report.html", {"railway": shown, "report": made})
 
 
+def arrange(request: HttpRequest, pk: int) -> HttpResponse:
+    """Put a set of vehicles on a set of tracks: as many as can be, then at home."""
+    shown = get_object_or_404(Railway, pk=pk)
+    tracks = [
+        here for here in stood(shown) if here.limits is not None and here.room_mm is not None
+    ]
+    on = {each.key for here in tracks for each in here.standing}
+    pool = pool_for(shown, list(on))
+    form = ArrangeForm(request.GET or None, tracks=tracks, vehicles=pool)
+    found, rows = None, []
+    if form.is_bound and form.is_valid():
+        chosen = [each for each in pool if str(each.key) in form.cleaned_data["vehicles"]]
+        open_tracks = [
+            OpenTrack(here.track.pk, here.limits, here.room_mm, here.free_spots)
+            for here in tracks
+            if str(here.track.pk) in form.cleaned_data["tracks"]
+        ]
+        homes = home_tracks(each.key for each in chosen)
+        found = assign(open_tracks, chosen, homes, time_limit_s=5.0)
+        names = {each.key: each for each in chosen}
+        rows = [
+            (here, [names[key] for key in found.on(here.track.pk)])
+            for here in tracks
+            if str(here.track.pk) in form.cleaned_data["tracks"]
+        ]
+        left = [(names[each.vehicle], _reasons(each)) for each in found.left_over]
+        return render(
+            request,
+            "track/arrange.html",
+            {"railway": shown, "form": form, "found": found, "rows": rows, "left": left},
+        )
+    return render(request, "track/arrange.html", {"railway": shown, "form": form})
+
+
+def _reasons(left: LeftOver) -> str:
+    words = dict.fromkeys(each.words for reasons in left.reasons.values() for each in reasons)
+    return "; ".join(list(words)[:3])
+
+
+@writers_only
+@require_POST
+def set_home_track(request: HttpRequest, pk: int) -> HttpResponse:
+    """Say on which track a vehicle is at home, or that it is on none."""
+    vehicle = get_object_or_404(Vehicle, pk=pk)
+    text = request.POST.get("track", "")
+    HomeTrack.objects.filter(vehicle=vehicle).delete()
+    if text:
+        tracks = Track.objects.filter(place__railway__scale=vehicle.scale)
+        chosen = get_object_or_404(tracks, pk=text if text.isdecimal() and len(text) < 18 else 0)
+        HomeTrack.objects.create(vehicle=vehicle, track=chosen)
+    messages.success(request, f"The home track of {vehicle} is saved.")
+    return redirect("track:for-vehicle", pk=pk)
+
+
 # --- Moving -----------------------------------------------------------------------------------
 
 
@@ -230,14 +332,32 @@ def move(request: HttpRequest, pk: int) -> HttpResponse:
         take_off(vehicles=chosen)
         messages.success(request, f"{_named(chosen)} taken off the railway.")
     elif target == "here":
-        put(vehicles=chosen, track=shown)
-        messages.success(request, f"{_named(chosen)} put onto {shown.name}.")
+        if _is_on_gauge(request, chosen, shown):
+            put(vehicles=chosen, track=shown)
+            messages.success(request, f"{_named(chosen)} put onto {shown.name}.")
     else:
         others = Track.objects.filter(place__railway=shown.place.railway)
-        other = get_object_or_404(others, pk=target if target.isdecimal() else 0)
-        put(vehicles=chosen, track=other)
-        messages.success(request, f"{_named(chosen)} moved to {other.name}.")
+        is_key = target.isascii() and target.isdigit() and len(target) < 18
+        other = get_object_or_404(others, pk=target if is_key else 0)
+        if _is_on_gauge(request, chosen, shown):
+            put(vehicles=chosen, track=other)
+            messages.success(request, f"{_named(chosen)} moved to {other.name}.")
     return redirect(shown)
+
+
+def _is_on_gauge(request: HttpRequest, vehicles: list[Vehicle], track: Track) -> bool:
+    """Whether all of them can stand on the railway's rails; says so where they cannot."""
+    gauge = track.place.railway.standard.gauge_mm
+    strangers = [
+        each for each in vehicles if abs(each.standard.gauge_mm - gauge) > SAME_GAUGE_MM
+    ]
+    if strangers:
+        messages.error(
+            request,
+            f"Nothing was moved: the track's gauge is {plain(gauge)} mm, and "
+            f"{_named(strangers)} cannot stand on it.",
+        )
+    return not strangers
 
 
 def _chosen(request: HttpRequest) -> list[Vehicle]:

@@ -31,6 +31,10 @@ from inventory.stock.models import (
 )
 from inventory.stock.recording import Running, log_vehicle
 from inventory.stock.verdicts import standing_proposal
+from inventory.track.fit import Stood, answers, pool_for, stood
+from inventory.track.models import Home, Industry, Place, Railway, Standing, Track, Traffic, Turnout
+from inventory.track.needs import needs_of
+from inventory.track.standing import candidates
 from standards.conformity import Outcome
 from standards.judging import Service
 
@@ -41,7 +45,7 @@ pytestmark = pytest.mark.django_db
 
 
 def clear() -> None:
-    for model in (Verdict, Reading, Inspection, Vehicle, HouseLimit):
+    for model in (Verdict, Reading, Inspection, Railway, Vehicle, HouseLimit):
         model.objects.all().delete()
 
 
@@ -121,6 +125,22 @@ def facts() -> list[tuple]:
             "probability", "low", "low_basis", "high", "high_basis", "nominal", "is_derived",
             "is_second_hand", "is_by_house", "note", "rule", "cause", "is_current",
         ),
+        *Railway.objects.values_list("name", "family", "scale", "clearance_gap", "notes"),
+        *Place.objects.values_list("name", "position"),
+        *Turnout.objects.order_by("pk").values_list(
+            "place__name", "name", "hand", "frog_number", "diverging_radius", "points_to_frog"
+        ),
+        *Track.objects.order_by("pk").values_list(
+            "place__name", "name", "duty", "position", "measured", "a_reference",
+            "a_turnout__name", "a_leg", "b_reference", "b_turnout__name", "b_leg",
+            "final_centres", "radius", "door_height", "grade_percent", "most_vehicles",
+        ),
+        *Standing.objects.order_by("pk").values_list("track__name", "vehicle__number", "position"),
+        *Industry.objects.order_by("pk").values_list("place__name", "name", "tracks__name"),
+        *Traffic.objects.order_by("pk").values_list(
+            "industry__name", "direction", "goods", "kinds", "cars_per_session", "sessions_away"
+        ),
+        *Home.objects.order_by("pk").values_list("industry__name", "vehicle__number"),
     ]  # fmt: skip
 
 
@@ -453,3 +473,168 @@ def test_readings_typed_in_other_units_are_kept_as_typed_and_exact(
 ):
     kept = inspection(lettered, day).readings.get(quantity=quantity, at=at)
     assert (kept.typed, kept.value) == (typed, D(value))
+
+
+# --- The branch as it is laid -----------------------------------------------------------------
+
+
+def branch() -> Railway:
+    return Railway.objects.get()
+
+
+def on_track(name: str, place: str) -> Stood:
+    return next(
+        each
+        for each in stood(branch())
+        if (each.track.name, each.track.place.name) == (name, place)
+    )
+
+
+def needs() -> dict[str, tuple[int, int, int]]:
+    """Lack, surplus and how many may not run, by the industry and its goods."""
+    tracks = stood(branch())
+    return {
+        f"{industry.name}: {need.traffic.goods}": (need.lack, need.surplus, need.unable)
+        for industry in Industry.objects.all()
+        for need in needs_of(
+            industry,
+            candidates(home.vehicle for home in industry.homes.select_related("vehicle")),
+            [each for each in tracks if each.track in industry.tracks.all()],
+        )
+    }
+
+
+def test_load_demo_then_the_branch_is_laid_from_the_junction_to_the_mill_town(demo):
+    assert (branch().family, branch().scale) == ("nmra", "HO")
+    assert [place.name for place in branch().places.all()] == [
+        "Harrowfen Junction",
+        "Ostley",
+        "Sedgeway",
+        "Tarrowby",
+        "Quessel",
+    ]
+    assert Turnout.objects.count() == 16
+    assert Track.objects.count() == 19
+    assert Counter(Track.objects.values_list("duty", flat=True)) == {
+        "removable": 2,
+        "running": 2,
+        "loop": 2,
+        "lead": 1,
+        "class": 3,
+        "arrival": 1,
+        "storage": 3,
+        "loading": 4,
+        "team": 1,
+    }
+    assert Industry.objects.count() == 5
+    assert Home.objects.count() == 10
+
+
+def test_what_is_laid_is_valid_by_the_models_own_rules(demo):
+    for model in (Railway, Place, Turnout, Track, Standing, Industry, Traffic, Home):
+        for each in model.objects.all():
+            each.full_clean()
+    for each in Turnout.objects.all():
+        assert each.frog_number is not None or each.diverging_radius is not None, each
+    kinds = set(Vehicle.objects.values_list("kind", flat=True))
+    for each in Traffic.objects.all():
+        assert set(each.kind_words) <= kinds, each
+
+
+def test_every_track_has_a_clear_length_above_zero_and_none_a_problem(demo):
+    for each in stood(branch()):
+        assert each.clearing.problem == "", each.track
+        assert each.clearing.warning == "", each.track
+        assert 0 < each.clearing.clear_mm <= each.track.measured, each.track
+
+
+def test_clear_length_behind_a_no_4_frog_is_that_worked_by_hand(demo):
+    # The widest is DUXL 330 with 34.8 mm; 3 mm of gap make 37.8 mm between centres. Along the
+    # diverging leg C (4 N^2 + 1) / 4 N - G N = 37.8 x 65 / 16 - 16.5 x 4 = 153.5625 - 66.
+    # S-3 prints the gauge of HO as .650 in, 16.51 mm, so that it is 0.04 mm less.
+    gauge = branch().standard.gauge_mm
+    shown = on_track("Brickworks track", "Quessel")
+    expected = 650 - (D("37.8") * 65 / 16 - 4 * gauge)
+    assert abs(shown.clearing.clear_mm - expected) < D("0.01")
+    assert abs(expected - D("562.4")) < D("0.2")
+
+
+def test_one_spur_is_too_short_for_a_forty_foot_car_but_not_for_every_vehicle(demo):
+    shown = on_track("Section house spur", "Ostley")
+    assert 0 < shown.clearing.clear_mm < D("152.5")
+    found = answers(shown, pool_for(branch()))
+    boxcars = [each for each in found if each.candidate.kind == "boxcar"]
+    assert boxcars
+    assert not any(each.fits for each in boxcars)
+
+
+def test_vehicles_stand_where_the_file_has_them_in_its_order(demo):
+    text = (Path(project.HOME) / "fixtures" / "demo.toml").read_text(encoding="utf-8")
+    written = {
+        (place["name"], track["name"]): [" ".join(each) for each in track.get("standing", ())]
+        for place in tomllib.loads(text)["railway"]["place"]
+        for track in place["track"]
+    }
+    found = {
+        (each.track.place.name, each.track.name): [stands.name for stands in each.standing]
+        for each in stood(branch())
+    }
+    assert found == written
+    assert Standing.objects.count() == 13
+
+
+def test_vehicles_that_stand_are_clear_and_of_a_kind_and_height_for_their_track(demo):
+    for each in stood(branch()):
+        assert each.unmeasured or each.room_mm >= 0, each.track
+        assert each.free_spots is None or each.free_spots > 0, each.track
+        for stands in each.standing:
+            assert not each.kinds or stands.kind in each.kinds, stands.name
+            door = each.track.door_height
+            assert door is None or stands.height_mm <= door, stands.name
+
+
+def test_one_that_stands_was_never_measured_and_one_may_not_run(demo):
+    standing = [(each, stands) for each in stood(branch()) for stands in each.standing]
+    assert [stands.name for _, stands in standing if stands.length_mm is None] == ["OZN 60233"]
+    assert on_track("Track 2", "Sedgeway").room_mm is None
+    runs = {Service.FIT.value, Service.ADVICE.value}
+    assert [stands.name for _, stands in standing if stands.service not in runs] == ["OZN 27118"]
+
+
+def test_needs_lack_and_surplus_both_occur(demo):
+    assert needs() == {
+        # 1 a session, 2 sessions: two reefers, and one of the two at home is in bad order.
+        "Creamery: Butter": (1, 0, 1),
+        "Seed merchant: Molasses": (0, 0, 0),
+        # 0.5 x 3 = 1.5, so two boxcars, and none at home.
+        "Seed merchant: Seed in sacks": (2, 0, 0),
+        "Flour mill: Wheat": (0, 0, 0),
+        "Flour mill: Sacked flour": (1, 0, 0),
+        # 0.5 x 2 = 1 hopper, and two at home.
+        "Brickworks: Coal for the kilns": (0, 1, 0),
+        "Brickworks: Clay": (0, 0, 0),
+        "Cannery: Retorts": (0, 0, 0),
+        "Cannery: Tinned fruit": (1, 0, 0),
+    }
+
+
+def test_load_demo_beside_a_railway_of_its_name_then_it_is_refused_in_words(newcomer):
+    Railway.objects.create(name="Harrowfen & Quessel branch", family="nmra", scale="HO")
+    with pytest.raises(DemoRefused, match="already holds a railway called Harrowfen"):
+        load_demo(by=newcomer)
+
+
+def test_load_demo_when_a_track_names_a_turnout_that_is_none_then_it_is_refused(
+    newcomer, settings, tmp_path
+):
+    settings.HOME = tmp_path
+    (tmp_path / "fixtures").mkdir()
+    (tmp_path / "fixtures" / "demo.toml").write_text(
+        'vehicle = []\n[railway]\nname = "A"\nfamily = "nmra"\nscale = "HO"\n'
+        '[[railway.place]]\nname = "B"\n[[railway.place.track]]\nname = "C"\nmeasured = 500\n'
+        'from = ["frog", "Nowhere", "main"]\nto = "joint"\n',
+        encoding="utf-8",
+    )
+    with pytest.raises(DemoRefused, match="C, B: 'Nowhere' is missing"):
+        load_demo(by=newcomer)
+    assert not Railway.objects.exists()

@@ -10,7 +10,7 @@ import pytest
 from ortools.sat.python import cp_model
 
 from inventory.track.assigning import Aim, OpenTrack, assign
-from inventory.track.fitting import Candidate, Code, TrackLimits, in_mm
+from inventory.track.fitting import Candidate, Code, TrackLimits, in_mm, tenths
 
 HO = Decimal("16.5")
 
@@ -288,14 +288,15 @@ def check_is_possible(found, yard: list[OpenTrack], stock: list[Candidate]) -> N
 
 
 def questions(seed: int, vehicles: int, places: int):
-    """Invented tracks, vehicles and homes, some tracks with spots or for one kind only."""
+    """Invented tracks, vehicles and homes, some tracks with spots or for one kind only; tiny, so
+    that every tenth of a millimetre tells."""
     some = random.Random(seed)
     stock = [
         replace(car, kind=some.choice(["boxcar", "tank car"]))
-        for car in cars(*(some.randint(8, 30) for _ in range(vehicles)))
+        for car in cars(*(in_mm(some.randint(8, 30)) for _ in range(vehicles)))
     ]
     yard = []
-    for track in tracks(*(some.randint(20, 70) for _ in range(places))):
+    for track in tracks(*(in_mm(some.randint(20, 70)) for _ in range(places))):
         kinds = some.choice([None, None, frozenset({"tank car"})])
         spots = some.choice([None, None, 1, 2])
         yard.append(replace(track, limits=replace(track.limits, kinds=kinds, spots=spots)))
@@ -352,15 +353,16 @@ def solved(yard, stock, homes) -> tuple[int, int, Decimal]:
         for track in yard
         if takes(track, car)
     }
-    length = {car.key: int(car.length_mm) for car in stock}
+    length = {car.key: tenths(car.length_mm, up=True) for car in stock}
+    room = {track.key: tenths(track.room_mm, up=False) for track in yard}
     for car in stock:
         model.add_at_most_one(var for (key, _), var in stands.items() if key == car.key)
     for track in yard:
         on = {key: var for (key, at), var in stands.items() if at == track.key}
-        model.add(sum(length[key] * var for key, var in on.items()) <= int(track.room_mm))
+        model.add(sum(length[key] * var for key, var in on.items()) <= room[track.key])
         if track.spots is not None:
             model.add(sum(on.values()) <= track.spots)
-    most = sum(int(track.room_mm) for track in yard) + 1
+    most = sum(room.values()) + 1
     model.maximize(
         sum(
             var * (length[key] + most * (at in homes[key]) + most * (len(stock) + 1))
@@ -373,7 +375,7 @@ def solved(yard, stock, homes) -> tuple[int, int, Decimal]:
     return (
         len(placed),
         sum(at in homes[key] for key, at in placed),
-        sum(length[key] for key, _ in placed) - sum(track.room_mm for track in yard),
+        in_mm(sum(length[key] for key, _ in placed) - sum(room.values())),
     )
 
 

@@ -103,7 +103,8 @@ def siding_drawing(sheet: Any) -> SafeString:
 @register.simple_tag
 def line_drawing(places: Sequence[line.Place], upright: bool | None = None) -> SafeString:
     """{% line_drawing places %}: upright and level, of which one is shown, or only that asked."""
-    places = places or ()
+    if not places:
+        return mark_safe("")
     if upright is not None and upright != "":
         return line.line_diagram(places=places, upright=upright)
     drawings = (line.line_diagram(places=places, upright=each) for each in (True, False))

@@ -52,7 +52,10 @@ def start(request: HttpRequest) -> HttpResponse:
 def log(request: HttpRequest) -> HttpResponse:
     last = Vehicle.objects.order_by("-pk").first()
     form = NewVehicleForm(
-        request.POST or None, initial=defaults_from(last), used=history.scales_in_use()
+        request.POST or None,
+        initial=defaults_from(last),
+        unit=request.user.unit,
+        used=history.scales_in_use(),
     )
     if request.method == "POST" and form.is_valid():
         try:

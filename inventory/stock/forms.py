@@ -118,6 +118,12 @@ class VehicleForm(forms.ModelForm):
     standard = forms.ChoiceField(
         label="Scale and standards", help_text="What its readings are judged by."
     )
+    minimum_radius = forms.CharField(
+        label="Smallest radius",
+        required=False,
+        max_length=60,
+        help_text="The sharpest curve that it goes round, as its maker states it or as you found.",
+    )
 
     class Meta:
         model = Vehicle
@@ -134,6 +140,7 @@ class VehicleForm(forms.ModelForm):
             "aar_designation",
             "uic_letter",
             "era",
+            "minimum_radius",
             "acquired_on",
             "price",
             "value",
@@ -161,12 +168,15 @@ class VehicleForm(forms.ModelForm):
         }
         field_classes = {"price": MoneyField, "value": MoneyField}
 
-    def __init__(self, *args, used: Iterable[tuple[str, str]] = (), **kwargs):
+    def __init__(self, *args, unit: str, used: Iterable[tuple[str, str]] = (), **kwargs):
         super().__init__(*args, **kwargs)
+        self.unit = unit
         self.fields["standard"].choices = standard_choices(used)
         in_plain_words(self)
         if self.instance.pk:
             self.initial["standard"] = f"{self.instance.family}/{self.instance.scale}"
+        if self.instance.minimum_radius is not None:
+            self.initial["minimum_radius"] = f"{plain(self.instance.minimum_radius)} mm"
 
     def clean_standard(self) -> str:
         self.instance.family, self.instance.scale = split_standard(self.cleaned_data["standard"])
@@ -192,6 +202,9 @@ class VehicleForm(forms.ModelForm):
 
     def clean(self) -> dict[str, object]:
         data = super().clean()
+        data["minimum_radius"] = bench_decimal(self, "minimum_radius", "length", unit=self.unit)
+        if data["minimum_radius"] == 0:
+            self.add_error("minimum_radius", "A radius of 0 is no curve; leave it empty.")
         if (data.get("price") is not None or data.get("value") is not None) and not data.get(
             "currency"
         ):

@@ -130,6 +130,12 @@ class Vehicle(models.Model):
         validators=[RegexValidator(r"^[A-Z]{3}$", "Three capitals as in ISO 4217, such as EUR.")],
         help_text="ISO 4217, such as EUR, GBP or USD.",
     )
+    minimum_radius = ExactDecimalField(
+        "smallest radius",
+        null=True,
+        blank=True,
+        help_text="The sharpest curve that it goes round, as its maker states it or as you found.",
+    )
     storage_box = models.CharField("storage box", max_length=40, blank=True)
     notes = models.TextField(max_length=4000, blank=True)
     service = models.CharField(

@@ -113,7 +113,12 @@ def inspection(request: HttpRequest, pk: int) -> HttpResponse:
 @writers_only
 def edit_vehicle(request: HttpRequest, pk: int) -> HttpResponse:
     shown = get_object_or_404(Vehicle, pk=pk)
-    form = VehicleForm(request.POST or None, instance=shown, used=history.scales_in_use())
+    form = VehicleForm(
+        request.POST or None,
+        instance=shown,
+        unit=request.user.unit,
+        used=history.scales_in_use(),
+    )
     if request.method == "POST" and form.is_valid():
         try:
             amend_vehicle(vehicle=form.instance, seen_revision=_revision(request))

@@ -6,6 +6,7 @@ checked again in whole tenths of a millimetre, so a vehicle is never put where i
 
 from __future__ import annotations
 
+import math
 import time
 from collections import defaultdict
 from collections.abc import Collection, Mapping, Sequence
@@ -115,6 +116,9 @@ class _Alike:
 _Key = tuple[int, int]  # place of a group of vehicles that are alike, place of a track
 _Counts = dict[_Key, int]
 _Worth = Mapping[_Key, int]
+
+# Far above the rounding of the solver's floats, far below one.
+_NOISE = 1e-4
 
 
 def assign(
@@ -342,14 +346,15 @@ class _Problem:
         proved; those given if nothing better was found in time."""
         if _total(worth, counts) >= ceiling:
             return counts, True
-        found, is_proved = self._ask_solver(worth, held, counts, until - time.monotonic())
+        found, bound = self._ask_solver(worth, held, until - time.monotonic())
         if (
-            found is None
-            or not self._is_possible(found, held)
-            or _total(worth, found) < _total(worth, counts)
+            found is not None
+            and self._is_possible(found, held)
+            and _total(worth, found) > _total(worth, counts)
         ):
-            return counts, False
-        return found, is_proved
+            counts = found
+        # Only the bound is believed of the solver; what reaches it is counted here.
+        return counts, bound is not None and _total(worth, counts) >= bound
 
     def _is_possible(self, counts: _Counts, held: Sequence[tuple[_Worth, int]]) -> bool:
         """Checked in whole numbers, whatever the solver's tolerances."""
@@ -367,14 +372,16 @@ class _Problem:
         )
 
     def _ask_solver(
-        self,
-        worth: _Worth,
-        held: Sequence[tuple[_Worth, int]],
-        counts: _Counts,
-        seconds: float,
-    ) -> tuple[_Counts | None, bool]:
+        self, worth: _Worth, held: Sequence[tuple[_Worth, int]], seconds: float
+    ) -> tuple[_Counts | None, int | None]:
+        """The counts that the solver finds in so many seconds, and what it proves that none can
+        be worth more than; None for what it has not.
+
+        It is not told the counts known so far: HiGHS 1.16 may then report them as its answer
+        together with the worth of a better one.
+        """
         if seconds <= 0:
-            return None, False
+            return None, None
         solver = highspy.Highs()  # type: ignore[no-untyped-call]
         solver.silent()
         solver.setOptionValue("time_limit", seconds)
@@ -382,19 +389,15 @@ class _Problem:
         solver.setOptionValue("mip_rel_gap", 0.0)
         solver.setOptionValue("mip_abs_gap", 0.999)
         self._state(solver, worth, held)
-        start = highspy.HighsSolution()
-        start.col_value = [float(counts.get(key, 0)) for key in self.keys]
-        solver.setSolution(start)
         solver.run()
         solution = solver.getSolution()
-        if not solution.value_valid:
-            return None, False
-        found = {
-            key: round(value)
-            for key, value in zip(self.keys, solution.col_value, strict=True)
-            if round(value)
-        }
-        return found, solver.getModelStatus() == highspy.HighsModelStatus.kOptimal
+        found = None
+        if solution.value_valid:
+            rounded = zip(self.keys, map(round, solution.col_value), strict=True)
+            found = {key: count for key, count in rounded if count}
+        if solver.getModelStatus() != highspy.HighsModelStatus.kOptimal:
+            return found, None
+        return found, math.floor(solver.getInfo().mip_dual_bound + _NOISE)
 
     def _state(
         self,

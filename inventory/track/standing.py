@@ -46,6 +46,9 @@ def _candidate(vehicle: Vehicle, sizes: dict[str, Decimal]) -> Candidate:
         service=vehicle.service,
         gauge_mm=vehicle.standard.gauge_mm,
         height_mm=sizes.get("height"),
+        minimum_radius_mm=None
+        if vehicle.minimum_radius is None
+        else float(vehicle.minimum_radius),
     )
 
 

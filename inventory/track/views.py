@@ -154,9 +154,7 @@ def industries(request: HttpRequest, pk: int) -> HttpResponse:
     return render(request, "track/industries.html", {"railway": shown, "rows": rows})
 
 
-def _needs(
-    listed: list[Industry], tracks: dict[int, Stood]
-) -> list[tuple[Industry, list[Need]]]:
+def _needs(listed: list[Industry], tracks: dict[int, Stood]) -> list[tuple[Industry, list[Need]]]:
     """Industries with what each needs, the readings of all their vehicles in one query."""
     vehicles = {home.vehicle_id: home.vehicle for each in listed for home in each.homes.all()}
     known = {each.key: each for each in candidates(vehicles.values())}
@@ -348,9 +346,7 @@ def move(request: HttpRequest, pk: int) -> HttpResponse:
 def _is_on_gauge(request: HttpRequest, vehicles: list[Vehicle], track: Track) -> bool:
     """Whether all of them can stand on the railway's rails; says so where they cannot."""
     gauge = track.place.railway.standard.gauge_mm
-    strangers = [
-        each for each in vehicles if abs(each.standard.gauge_mm - gauge) > SAME_GAUGE_MM
-    ]
+    strangers = [each for each in vehicles if abs(each.standard.gauge_mm - gauge) > SAME_GAUGE_MM]
     if strangers:
         messages.error(
             request,

@@ -32,7 +32,16 @@ from inventory.stock.models import (
 from inventory.stock.recording import Running, log_vehicle
 from inventory.stock.verdicts import standing_proposal
 from inventory.track.fit import Stood, answers, pool_for, stood
-from inventory.track.models import Home, Industry, Place, Railway, Standing, Track, Traffic, Turnout
+from inventory.track.models import (
+    Home,
+    Industry,
+    Place,
+    Railway,
+    Standing,
+    Track,
+    Traffic,
+    Turnout,
+)
 from inventory.track.needs import needs_of
 from inventory.track.standing import candidates
 from standards.conformity import Outcome
@@ -45,7 +54,7 @@ pytestmark = pytest.mark.django_db
 
 
 def clear() -> None:
-    for model in (Verdict, Reading, Inspection, Railway, Vehicle, HouseLimit):
+    for model in (Verdict, Reading, Inspection, Track, Railway, Vehicle, HouseLimit):
         model.objects.all().delete()
 
 
@@ -494,7 +503,7 @@ def needs() -> dict[str, tuple[int, int, int]]:
     """Lack, surplus and how many may not run, by the industry and its goods."""
     tracks = stood(branch())
     return {
-        f"{industry.name}: {need.traffic.goods}": (need.lack, need.surplus, need.unable)
+        f"{industry.name}: {need.traffic.goods}": (need.lacks, need.surplus, need.unable)
         for industry in Industry.objects.all()
         for need in needs_of(
             industry,

@@ -36,7 +36,7 @@ class _BenchFields(forms.ModelForm):
             field.is_asked = not was.null
             self.fields[name] = field
             held = getattr(self.instance, name)
-            if held is not None:
+            if held not in (None, ""):
                 suffix = "" if name in self.numbers else " %" if name in self.grades else " mm"
                 self.initial[name] = f"{plain(Decimal(held))}{suffix}"
         self.order_fields(self._meta.fields)

@@ -126,7 +126,7 @@ class Track(models.Model):
         "measured from", max_length=14, choices=[(each, each) for each in REFERENCES]
     )
     a_turnout = models.ForeignKey(
-        Turnout, models.PROTECT, null=True, blank=True, related_name="+", verbose_name="turnout"
+        Turnout, models.RESTRICT, null=True, blank=True, related_name="+", verbose_name="turnout"
     )
     a_leg = models.CharField("on its", max_length=9, choices=Leg, default=Leg.DIVERGING)
     b_reference = models.CharField(
@@ -136,7 +136,7 @@ class Track(models.Model):
         default="buffer stop",
     )
     b_turnout = models.ForeignKey(
-        Turnout, models.PROTECT, null=True, blank=True, related_name="+", verbose_name="turnout"
+        Turnout, models.RESTRICT, null=True, blank=True, related_name="+", verbose_name="turnout"
     )
     b_leg = models.CharField("on its", max_length=9, choices=Leg, default=Leg.DIVERGING)
     final_centres = ExactDecimalField(

@@ -60,6 +60,11 @@ class Haul:
     grade_percent: Decimal
     basis: str
 
+    @property
+    def grade_words(self) -> str:
+        """The grade without needless zeros, and never as 1E+1."""
+        return plain(self.grade_percent)
+
 
 #: Drawbar pull on level track over weight, and the rolling resistance of a car as a fraction of
 #: its weight, where nothing was measured. Common practice, no source.

@@ -262,10 +262,9 @@ def planner(request: HttpRequest, pk: int) -> HttpResponse:
 def arrange(request: HttpRequest, pk: int) -> HttpResponse:
     """Put a set of vehicles on a set of tracks: as many as can be, then at home."""
     shown = get_object_or_404(Railway, pk=pk)
-    tracks = [
-        here for here in stood(shown) if here.limits is not None and here.room_mm is not None
-    ]
-    on = {each.key for here in tracks for each in here.standing}
+    everywhere = stood(shown)
+    on = {each.key for here in everywhere for each in here.standing}
+    tracks = [here for here in everywhere if here.limits is not None and here.room_mm is not None]
     pool = pool_for(shown, list(on))
     form = ArrangeForm(request.GET or None, tracks=tracks, vehicles=pool)
     found, rows = None, []
@@ -304,11 +303,13 @@ def set_home_track(request: HttpRequest, pk: int) -> HttpResponse:
     """Say on which track a vehicle is at home, or that it is on none."""
     vehicle = get_object_or_404(Vehicle, pk=pk)
     text = request.POST.get("track", "")
-    HomeTrack.objects.filter(vehicle=vehicle).delete()
     if text:
         tracks = Track.objects.filter(place__railway__scale=vehicle.scale)
-        chosen = get_object_or_404(tracks, pk=text if text.isdecimal() and len(text) < 18 else 0)
-        HomeTrack.objects.create(vehicle=vehicle, track=chosen)
+        is_key = text.isascii() and text.isdigit() and len(text) < 18
+        chosen = get_object_or_404(tracks, pk=text if is_key else 0)
+        HomeTrack.objects.update_or_create(vehicle=vehicle, defaults={"track": chosen})
+    else:
+        HomeTrack.objects.filter(vehicle=vehicle).delete()
     messages.success(request, f"The home track of {vehicle} is saved.")
     return redirect("track:for-vehicle", pk=pk)
 
@@ -391,7 +392,7 @@ def _edit(request: HttpRequest, form: ModelForm, title: str, back: str, done: st
 
 @writers_only
 def edit_railway(request: HttpRequest, pk: int | None = None) -> HttpResponse:
-    shown = get_object_or_404(Railway, pk=pk) if pk else None
+    shown = None if pk is None else get_object_or_404(Railway, pk=pk)
     form = RailwayForm(
         request.POST or None,
         instance=shown,

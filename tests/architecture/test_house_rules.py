@@ -15,7 +15,7 @@ from django.core.management import call_command
 HOME = Path(__file__).resolve().parents[2]
 
 # From the bottom up: each may look at those before it.
-LAYERS = ("standards", "drawing", "people", "sheets", "stock", "bench")
+LAYERS = ("standards", "drawing", "people", "sheets", "stock", "track", "bench")
 
 AT_THE_TOP = {
     "README.md",
@@ -122,7 +122,7 @@ def test_foreign_keys_when_followed_then_never_point_up() -> None:
 def test_apps_of_ours_when_installed_then_each_has_its_layer() -> None:
     ours = [config.name for config in apps.get_app_configs() if config.name[:10] == "inventory."]
 
-    assert len(ours) >= 4
+    assert len(ours) >= 5
     assert [name for name in ours if layer_of(name) is None] == []
 
 

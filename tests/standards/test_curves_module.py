@@ -164,7 +164,7 @@ def test_centres_when_the_track_is_nearly_straight_then_are_the_widths_and_the_g
         ((140, math.nan), "longer than zero"),
         ((140, 105, -1), "below zero"),
         ((140, 105, 19, -1), "below zero"),
-        ((140, 140.5), "Pivots 140.5 apart do not go under a body 140 long"),
+        ((140, 140.5), "Pivots 140.5 apart do not fit a body 140 long"),
     ],
 )
 def test_body_when_its_dimensions_cannot_be_then_says_so(dimensions, words) -> None:

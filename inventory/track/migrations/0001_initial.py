@@ -136,12 +136,12 @@ class Migration(migrations.Migration):
         migrations.AddField(
             model_name='track',
             name='a_turnout',
-            field=models.ForeignKey(blank=True, null=True, on_delete=django.db.models.deletion.PROTECT, related_name='+', to='track.turnout', verbose_name='turnout'),
+            field=models.ForeignKey(blank=True, null=True, on_delete=django.db.models.deletion.RESTRICT, related_name='+', to='track.turnout', verbose_name='turnout'),
         ),
         migrations.AddField(
             model_name='track',
             name='b_turnout',
-            field=models.ForeignKey(blank=True, null=True, on_delete=django.db.models.deletion.PROTECT, related_name='+', to='track.turnout', verbose_name='turnout'),
+            field=models.ForeignKey(blank=True, null=True, on_delete=django.db.models.deletion.RESTRICT, related_name='+', to='track.turnout', verbose_name='turnout'),
         ),
         migrations.CreateModel(
             name='Home',

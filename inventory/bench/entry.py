@@ -41,6 +41,7 @@ class Field:
     is_judged: bool = True
     problem: str = ""
     doubt: Doubt | None = None
+    is_overtaken: bool = False
 
     @property
     def code(self) -> str:
@@ -234,7 +235,7 @@ def _keep(shown: Field, data: Mapping[str, str], inspection: Inspection, by: Per
 
 def _show_overtaken(shown: Field, overtaken: ReadingOvertaken) -> None:
     shown.problem = f"{overtaken} Yours was not kept; save again to replace it."
-    shown.reading = overtaken.now
+    shown.reading, shown.is_overtaken = overtaken.now, True
     if not shown.typed and overtaken.now is not None:
         shown.typed = overtaken.now.typed
 

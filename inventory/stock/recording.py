@@ -7,7 +7,7 @@ uncertainty) and is kept here; what it is worth is judged and kept by `inventory
 from __future__ import annotations
 
 import math
-from collections.abc import Collection, Iterable
+from collections.abc import Collection, Iterable, Mapping
 from dataclasses import dataclass
 from datetime import datetime
 from decimal import Decimal
@@ -315,9 +315,11 @@ def record(
 ) -> list[Reading]:
     """Keep readings as typed, and judge the inspection anew.
 
-    A reading typed again takes the place of the current one, which is kept. Raises Closed,
-    units.Unreadable, Doubt or ReadingOvertaken, and then nothing at all is written; ValueError for
-    a place that the vehicle has not, or an instrument that cannot measure the quantity.
+    A reading typed again takes the place of the current one, which is kept. One that arrives
+    twice, because a box was sent when it was left and again with its page, is kept once. Raises
+    Closed, units.Unreadable, Doubt or ReadingOvertaken, and then nothing at all is written;
+    ValueError for a place that the vehicle has not, or an instrument that cannot measure the
+    quantity.
     """
     inspection = _still_open(inspection)
     standing = {
@@ -329,6 +331,9 @@ def record(
         _check_place(inspection.vehicle, entry)
         before = standing.get((entry.quantity, entry.at))
         facts = _facts_of(entry, inspection.vehicle, by)
+        if before is not None and before.pk != entry.seen and _is_same(before, entry, facts, by):
+            readings.append(before)
+            continue
         _retire(before, entry.seen)
         reading = Reading.objects.create(
             inspection=inspection,
@@ -343,6 +348,13 @@ def record(
         readings.append(reading)
     judge_inspection(inspection)
     return readings
+
+
+def _is_same(standing: Reading, entry: Entry, facts: Mapping[str, object], by: Person) -> bool:
+    """Whether what stands is this very entry, that arrived a moment ago."""
+    return (standing.instrument_id, standing.taken_by_id) == (entry.instrument.pk, by.pk) and all(
+        getattr(standing, name) == facts.get(name, "") for name in ("typed", "unit", "gauge")
+    )
 
 
 def _check_place(vehicle: Vehicle, entry: Entry) -> None:
@@ -388,10 +400,12 @@ def withdraw_reading(
 ) -> None:
     """Take back a reading that was a mistake; it is kept, but counts no more.
 
-    Raises Closed or ReadingOvertaken.
+    One that is taken back already is left at that. Raises Closed or ReadingOvertaken.
     """
     inspection = _still_open(inspection)
     current = inspection.readings.filter(quantity=quantity, at=at, is_current=True).first()
+    if current is None:
+        return
     _retire(current, seen)
     judge_inspection(inspection)
 

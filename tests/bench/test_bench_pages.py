@@ -1,5 +1,6 @@
 """The bench screens by plain form posts, as they work without JavaScript, and by htmx."""
 
+import re
 from decimal import Decimal
 
 import pytest
@@ -181,6 +182,24 @@ def test_reading_of_a_second_phone_is_not_overwritten(bench, inspection, owner):
     assert answer.status_code == 422
     assert "other has entered 14.40 here" in answer.content.decode()
     assert Reading.objects.get().typed == "14.40"
+
+
+def test_reading_of_a_second_phone_is_replaced_when_saved_again(bench, inspection):
+    """The answer beside the box brings along what stands now, so that the second try goes."""
+    measure(inspection.vehicle, make_person("other"), {("back_to_back", "1"): "14.40"})
+    address = reverse("bench:reading", args=[inspection.pk, "axle-1", "back_to_back"])
+    page, htmx = as_shown(), {"HX-Request": "true"}
+    page["typed-back_to_back"] = "14.47"
+    said = bench.post(address, page, headers=htmx).content.decode()
+    assert "save again to replace it" in said
+    for name in ("seen", "was", "waswith"):
+        found = re.search(rf'name="{name}-back_to_back" value="([^"]*)"', said)
+        page[f"{name}-back_to_back"] = found[1]
+    assert "within" in bench.post(address, page, headers=htmx).content.decode()
+    assert [(each.typed, each.is_current) for each in Reading.objects.order_by("pk")] == [
+        ("14.40", False),
+        ("14.47", True),
+    ]
 
 
 def as_shown(typed="", seen="", instrument=None, quantity="back_to_back") -> dict[str, object]:

@@ -5,11 +5,14 @@ from __future__ import annotations
 import time
 
 import pytest
+from selenium.webdriver import ActionChains
 from selenium.webdriver.common.keys import Keys
 
 from inventory.people.links import sign_in_path
 from inventory.people.models import Person
 from inventory.stock.models import Inspection, Reading, Vehicle
+from inventory.stock.recording import open_inspection
+from tests.factories import make_vehicle
 
 # The usual instruments come with the migrations, and a transactional test would empty them away.
 pytestmark = [
@@ -167,3 +170,21 @@ def test_the_page_never_scrolls_sideways_at_phone_width(scripted_phone, live_ser
         phone.get(live_server.url + path)
         width = phone.execute_script("return document.documentElement.scrollWidth")
         assert width <= 390, path
+
+
+@pytest.mark.parametrize("way", ["next", "finish"])
+def test_reading_without_enter_is_kept_by_the_button(scripted_phone, live_server, way):
+    """Leaving the box sends it, and the button sends it again with its page: kept once."""
+    phone, owner = scripted_phone, Person.objects.create_user("owner", role=Person.Role.OWNER)
+    bench = Keyboard(phone, live_server.url)
+    phone.get(live_server.url + sign_in_path(owner))
+    phone.find_element("css selector", "main button").click()
+    bench.wait(lambda: bench.is_at("/bench/"), "signed in")
+    inspection = open_inspection(vehicle=make_vehicle(owner), reason="new", by=owner)
+    phone.get(live_server.url + f"/bench/{inspection.pk}/axle-1/")
+    bench.wait(lambda: bench.focused.get_attribute("id") == "typed-back_to_back", "the first box")
+    bench.press("14.47")
+    button = phone.find_element("css selector", f".onward button[value={way}]")
+    ActionChains(phone).move_to_element(button).click_and_hold().pause(0.1).release().perform()
+    bench.wait(lambda: not bench.is_at("/axle-1/"), "onward")
+    assert Reading.objects.get().typed == "14.47"

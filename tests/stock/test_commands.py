@@ -77,7 +77,7 @@ def test_gauge_judges_mass_by_the_length_given_beside_it(capsys):
     ("args", "message"),
     [
         ([], "Nothing to judge"),
-        (["back_to_back"], "is no quantity"),
+        (["back_to_back"], "has no reading"),
         (["wheelbase=3"], "is no quantity"),
         (["wheel_check=15"], "is no quantity"),
         (["back_to_back=narrow"], "is not a unit known here"),

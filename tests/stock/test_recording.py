@@ -124,6 +124,27 @@ def test_reading_when_somebody_else_took_it_is_not_overwritten(owner):
     assert Reading.objects.get().typed == "14.47"
 
 
+def test_reading_when_it_arrives_twice_is_kept_once(owner):
+    vehicle = make_vehicle(owner)
+    inspection = measure(vehicle, owner, {B1: "14.47"})
+    first = Reading.objects.get()
+    again = Entry(*B1, first.instrument, typed="14.47", unit="mm")
+    assert record(inspection=inspection, entries=[again], by=owner) == [first]
+    assert Reading.objects.get().is_current
+    other = Entry(*B1, exact_instrument(), typed="14.47", unit="mm")
+    with pytest.raises(ReadingOvertaken):
+        record(inspection=inspection, entries=[other], by=owner)
+
+
+def test_reading_when_taken_back_twice_is_taken_back(owner):
+    vehicle = make_vehicle(owner)
+    inspection = measure(vehicle, owner, {B1: "14.47"})
+    seen = Reading.objects.get().pk
+    for _ in range(2):
+        withdraw_reading(inspection=inspection, quantity=B1[0], at=B1[1], seen=seen)
+    assert not Reading.objects.get().is_current
+
+
 def test_many_entries_are_kept_all_or_none(owner):
     vehicle = make_vehicle(owner)
     inspection = open_inspection(vehicle=vehicle, reason="new", by=owner)

@@ -14,7 +14,8 @@
       next.focus();
       next.select();
     } else {
-      // The last box of a place: the next reading belongs to the next place.
+      // The last box of a place: the next reading belongs to the next place, not to this box.
+      for (const each of all) each.readOnly = true;
       form.requestSubmit(form.querySelector('.onward button[name="go"]'));
     }
   };
@@ -23,6 +24,7 @@
     const box = event.target;
     if (event.key !== "Enter" || !box.matches("input.typed")) return;
     event.preventDefault();
+    if (box.readOnly) return;
     if (box.value === (box.dataset.sent ?? box.defaultValue)) {
       if (!problemOf(box)) {
         onward(box);
@@ -31,6 +33,11 @@
     }
     box.dataset.entered = "yes";
     window.htmx.trigger(box, "enter");
+  });
+
+  /* Back from the next place: the boxes take readings again. */
+  window.addEventListener("pageshow", () => {
+    for (const box of boxes()) box.readOnly = false;
   });
 
   /* What Enter sent is not sent again when the box is left. */

@@ -110,7 +110,12 @@ class Command(BaseCommand):
         code, _, at = name.strip().partition("@")
         code = code.replace("-", "_")
         quantity = QUANTITIES.get(code)
-        if not equals or quantity is None or quantity.is_computed:
+        if quantity is not None and not equals:
+            raise CommandError(
+                f"“{text}” has no reading; type it after an equals sign, as in {name}=14.38.",
+                returncode=2,
+            )
+        if quantity is None or quantity.is_computed:
             raise CommandError(
                 f"“{text}”: “{name}” is no quantity that can be measured; --list names them.",
                 returncode=2,

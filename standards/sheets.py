@@ -410,6 +410,21 @@ def scale(family_code: str, scale_code: str) -> Scale:
     return family(family_code).scale(scale_code)
 
 
+@cache
+def sized_like(wanted: Scale) -> frozenset[str]:
+    """Codes of the scales, of any family and gauge, whose models are as large to one percent.
+
+    HO at 1:87.1 and H0 at 1:87 are one size under two names. The one percent is common practice,
+    no source.
+    """
+    return frozenset(
+        each.code
+        for family in families().values()
+        for each in family.scales
+        if abs(each.ratio / wanted.ratio - 1) < Decimal("0.01")
+    )
+
+
 def _rows_for(wanted: Scale) -> Iterator[Row]:
     """The family's rows for a scale, stated figures before computed and inferred ones."""
     rows = [

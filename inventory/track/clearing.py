@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from decimal import Decimal
+from decimal import ROUND_FLOOR, Decimal
 
 from inventory.stock.models import Reading
 from inventory.track.models import Railway, Track, Turnout
@@ -39,7 +39,7 @@ class Widest:
                 is_current=True,
                 gauge="",
                 quantity__in=_MEASURED,
-                inspection__vehicle__scale=railway.scale,
+                inspection__vehicle__scale__in=railway.scales,
             )
             .select_related("inspection__vehicle")
             .order_by("inspection__started_at", "pk")
@@ -115,10 +115,12 @@ class Clearing:
 
     @property
     def clear_mm(self) -> Decimal | None:
-        """To a hundredth of a millimetre, for fitting."""
+        """To a hundredth of a millimetre, rather too little than too much, for fitting."""
         if self.length is None:
             return None
-        return Decimal(str(round(self.length.clear_mm, 2)))
+        # The geometry is in binary floats: what they add in the tenth decimal is no length.
+        exact = Decimal(str(round(self.length.clear_mm, 9)))
+        return exact.quantize(Decimal("0.01"), rounding=ROUND_FLOOR)
 
     @property
     def deductions(self) -> tuple[Deduction, ...]:

@@ -149,5 +149,5 @@ def answers(shown: Stood, pool: Sequence[Candidate]) -> list[Answer]:
 
 def pool_for(railway: Railway, besides: Sequence[int] = ()) -> list[Candidate]:
     """The stock in the railway's scale, without those named by key."""
-    vehicles = Vehicle.objects.filter(scale=railway.scale).exclude(pk__in=list(besides))
+    vehicles = Vehicle.objects.filter(scale__in=railway.scales).exclude(pk__in=list(besides))
     return candidates(vehicles.order_by("reporting_mark", "number_key", "pk"))

@@ -19,6 +19,9 @@ from typing import Literal
 
 from standards.judging import Service
 
+#: Families write one gauge a little differently: N is 9 mm in one and 8.9662 mm in another.
+SAME_GAUGE_MM = Decimal("0.1")
+
 
 class CutImpossible(ValueError):
     """The vehicles that have to be in a cut cannot be; the message says why, in words."""
@@ -172,7 +175,7 @@ def refusals(
     Raises ValueError for room or slack that are no lengths.
     """
     found = _not_to_run(candidate)
-    if candidate.gauge_mm != limits.gauge_mm:
+    if abs(candidate.gauge_mm - limits.gauge_mm) > SAME_GAUGE_MM:
         found.append(
             Refusal(
                 Code.GAUGE,

@@ -332,6 +332,19 @@ class CutForm(forms.Form):
         choices=[("length", "greatest length"), ("count", "most vehicles")],
         required=False,
     )
+    slack = forms.DecimalField(
+        label="Slack of each coupling, mm",
+        help_text="Added to every vehicle of the cut; nothing if they stand pushed together.",
+        min_value=0,
+        max_value=100,
+        max_digits=6,
+        required=False,
+        error_messages={
+            "invalid": "The slack of a coupling is a number of millimetres, such as 0.8.",
+            "min_value": "The slack of a coupling is 0 mm or more.",
+            "max_value": "The slack of a coupling is 100 mm at most.",
+        },
+    )
     must = forms.MultipleChoiceField(
         label="Has to be in it", required=False, widget=forms.CheckboxSelectMultiple
     )

@@ -42,6 +42,11 @@ class Railway(models.Model):
     def standard(self) -> Scale:
         return sheets.scale(self.family, self.scale)
 
+    @property
+    def scales(self) -> frozenset[str]:
+        """Codes of the scales of stock that is as large as the railway's."""
+        return sheets.sized_like(self.standard)
+
 
 class Place(models.Model):
     """A station, yard, siding or hidden storage, in its order along the line."""

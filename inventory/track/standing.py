@@ -104,6 +104,12 @@ def home_tracks(vehicles: Iterable[int]) -> dict[int, set[int]]:
     return found
 
 
+def stands_on(vehicles: Iterable[int]) -> dict[int, str]:
+    """By vehicle, the name of the track on which it stands."""
+    rows = Standing.objects.filter(vehicle__in=list(vehicles))
+    return dict(rows.values_list("vehicle", "track__name"))
+
+
 @transaction.atomic
 def put(*, vehicles: Sequence[Vehicle], track: Track) -> None:
     """Put vehicles onto a track, after those that stand there, in the order given.

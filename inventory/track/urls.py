@@ -13,6 +13,7 @@ urlpatterns = [
     path("places/<int:place_pk>/turnouts/new/", views.edit_turnout, name="new-turnout"),
     path("places/<int:place_pk>/tracks/new/", views.edit_track, name="new-track"),
     path("turnouts/<int:pk>/", views.edit_turnout, name="turnout"),
+    path("remove/<slug:what>/<int:pk>/", views.remove, name="remove"),
     path("<int:pk>/", views.track, name="track"),
     path("<int:pk>/edit/", views.edit_track, name="edit-track"),
     path("<int:pk>/move/", views.move, name="move"),

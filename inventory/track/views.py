@@ -5,9 +5,11 @@ from __future__ import annotations
 from decimal import Decimal
 
 from django.contrib import messages
+from django.db.models import Model, RestrictedError
 from django.forms import ModelForm
-from django.http import HttpRequest, HttpResponse
+from django.http import Http404, HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
+from django.urls import reverse
 from django.views.decorators.http import require_POST
 
 from inventory.people.access import writers_only
@@ -16,7 +18,7 @@ from inventory.stock.models import Vehicle
 from inventory.track.assigning import LeftOver, OpenTrack, assign
 from inventory.track.drawn import line_of, siding_of
 from inventory.track.fit import Stood, answers, pool_for, stood
-from inventory.track.fitting import CutImpossible, best_cut
+from inventory.track.fitting import SAME_GAUGE_MM, CutImpossible, best_cut
 from inventory.track.forms import (
     ArrangeForm,
     CutForm,
@@ -40,12 +42,27 @@ from inventory.track.models import (
 )
 from inventory.track.needs import Need, needs_of
 from inventory.track.planning import report
-from inventory.track.standing import Weights, candidates, home_tracks, put, take_off
+from inventory.track.standing import (
+    Weights,
+    candidates,
+    home_tracks,
+    put,
+    stands_on,
+    take_off,
+)
 from inventory.track.trains import TrainImpossible
+from standards import sheets
 from standards.units import plain
 
-# Families write one gauge a little differently: N is 9 mm in one and 8.9662 mm in another.
-SAME_GAUGE_MM = Decimal("0.1")
+#: What a person may remove from a railway, by the word for it in the address.
+REMOVABLE: dict[str, type[Model]] = {
+    "railway": Railway,
+    "place": Place,
+    "turnout": Turnout,
+    "track": Track,
+    "industry": Industry,
+    "traffic": Traffic,
+}
 
 
 def railways(request: HttpRequest) -> HttpResponse:
@@ -85,6 +102,7 @@ def track(request: HttpRequest, pk: int) -> HttpResponse:
             cut = best_cut(
                 [answer.candidate for answer in fitting],
                 here.room_mm,
+                slack_mm=chosen.get("slack") or Decimal(0),
                 must_include=frozenset(int(key) for key in chosen.get("must", [])),
                 most=here.free_spots,
                 by=chosen.get("by") or "length",
@@ -92,7 +110,10 @@ def track(request: HttpRequest, pk: int) -> HttpResponse:
         except CutImpossible as impossible:
             problem = str(impossible)
     elif form.is_bound and not form.is_valid():
-        problem = "That cannot be asked: not all that has to be in it fits the room left."
+        problem = (
+            form.errors.get("slack", [""])[0]
+            or "That cannot be asked: not all that has to be in it fits the room left."
+        )
     return render(
         request,
         "track/track.html",
@@ -103,6 +124,7 @@ def track(request: HttpRequest, pk: int) -> HttpResponse:
             "refused": [answer for answer in asked if not answer.fits],
             "form": form,
             "cut": cut,
+            "elsewhere": stands_on(answer.candidate.key for answer in fitting),
             "problem": problem,
             "drawing": siding_of(here, cut),
             "wide_drawing": siding_of(here, cut, wide=True),
@@ -118,7 +140,8 @@ def for_vehicle(request: HttpRequest, pk: int) -> HttpResponse:
     """Where one vehicle fits now, on every railway of its scale."""
     shown = get_object_or_404(Vehicle, pk=pk)
     asked = candidates([shown])
-    railways_of_scale = Railway.objects.filter(scale=shown.scale)
+    alike = sheets.sized_like(shown.standard)
+    railways_of_scale = Railway.objects.filter(scale__in=alike)
     rows = [
         (here, answers(here, asked)[0] if here.limits and here.room_mm is not None else None)
         for each in railways_of_scale
@@ -133,7 +156,7 @@ def for_vehicle(request: HttpRequest, pk: int) -> HttpResponse:
             "candidate": asked[0],
             "rows": rows,
             "home": HomeTrack.objects.filter(vehicle=shown).select_related("track__place").first(),
-            "tracks": Track.objects.filter(place__railway__scale=shown.scale).select_related(
+            "tracks": Track.objects.filter(place__railway__scale__in=alike).select_related(
                 "place"
             ),
         },
@@ -223,7 +246,7 @@ def trains(request: HttpRequest, pk: int) -> HttpResponse:
     """Whether a train fits the tracks that it must use."""
     shown = get_object_or_404(Railway, pk=pk)
     tracks = [here for here in stood(shown) if here.limits is not None]
-    fleet = Vehicle.objects.filter(scale=shown.scale).order_by(
+    fleet = Vehicle.objects.filter(scale__in=shown.scales).order_by(
         "reporting_mark", "number_key", "pk"
     )
     engines = candidates(fleet.filter(category=Vehicle.Category.LOCOMOTIVE))
@@ -250,7 +273,7 @@ def trains(request: HttpRequest, pk: int) -> HttpResponse:
 
 def planner(request: HttpRequest, pk: int) -> HttpResponse:
     shown = get_object_or_404(Railway, pk=pk)
-    fleet = Vehicle.objects.filter(scale=shown.scale)
+    fleet = Vehicle.objects.filter(scale__in=shown.scales)
     made = report(
         stood(shown),
         candidates(fleet.exclude(category=Vehicle.Category.LOCOMOTIVE)),
@@ -304,7 +327,9 @@ def set_home_track(request: HttpRequest, pk: int) -> HttpResponse:
     vehicle = get_object_or_404(Vehicle, pk=pk)
     text = request.POST.get("track", "")
     if text:
-        tracks = Track.objects.filter(place__railway__scale=vehicle.scale)
+        tracks = Track.objects.filter(
+            place__railway__scale__in=sheets.sized_like(vehicle.standard)
+        )
         is_key = text.isascii() and text.isdigit() and len(text) < 18
         chosen = get_object_or_404(tracks, pk=text if is_key else 0)
         HomeTrack.objects.update_or_create(vehicle=vehicle, defaults={"track": chosen})
@@ -374,6 +399,42 @@ def _named(vehicles: list[Vehicle]) -> str:
     return f"{len(vehicles)} vehicles"
 
 
+# --- Removing ---------------------------------------------------------------------------------
+
+
+@writers_only
+def remove(request: HttpRequest, what: str, pk: int) -> HttpResponse:
+    """Ask first, then remove a part of a railway; the vehicles stay in the record."""
+    if what not in REMOVABLE:
+        raise Http404
+    shown = get_object_or_404(REMOVABLE[what], pk=pk)
+    if request.method != "POST":
+        return render(
+            request, "track/remove.html", {"shown": shown, "what": what, "back": _above(shown)}
+        )
+    words, back = f"{shown} is removed.", _above(shown)
+    try:
+        shown.delete()
+    except RestrictedError as used:
+        tracks = ", ".join(sorted(each.name for each in used.restricted_objects))
+        messages.error(
+            request, f"{shown} was not removed: {tracks} ends there. Edit the track first."
+        )
+    else:
+        messages.success(request, words)
+    return redirect(back)
+
+
+def _above(shown: Model) -> str:
+    """The page to be on once it is gone."""
+    if isinstance(shown, Railway):
+        return reverse("track:railways")
+    if isinstance(shown, Traffic):
+        return shown.industry.get_absolute_url()
+    place = shown if isinstance(shown, Place) else shown.place
+    return place.railway.get_absolute_url()
+
+
 # --- Forms ------------------------------------------------------------------------------------
 
 
@@ -382,10 +443,16 @@ def _edit(request: HttpRequest, form: ModelForm, title: str, back: str, done: st
         form.save()
         messages.success(request, f"{form.instance} is saved.")
         return redirect(done or form.instance.get_absolute_url())
+    what = form._meta.model._meta.model_name
     return render(
         request,
         "track/form.html",
-        {"form": form, "title": title, "back": back},
+        {
+            "form": form,
+            "title": title,
+            "back": back,
+            "remove": form.instance.pk and reverse("track:remove", args=[what, form.instance.pk]),
+        },
         status=422 if form.errors else 200,
     )
 

@@ -50,7 +50,7 @@ def amounts(found) -> list[tuple[str, float]]:
 # and C(N - 1/4N) - GN along the main, with N = 6, G = 16.5 mm and C = 50 mm.
 @pytest.mark.parametrize(
     ("leg", "amount", "clear"),
-    [("diverging", 203.083, "796.92"), ("main", 198.917, "801.08")],
+    [("diverging", 203.083, "796.91"), ("main", 198.917, "801.08")],
 )
 def test_frog_when_straight_then_its_leg_comes_off(railway, owner, leg, amount, clear):
     widest_vehicle(owner)
@@ -66,7 +66,7 @@ def test_points_when_measured_from_then_the_lead_to_the_frog_comes_off_besides(r
     found = clearing(railway, a_reference="points", a_turnout=lead)
     # 130 mm and the 203.083 mm of C(4N^2+1)/(4N) - GN.
     assert amounts(found)[0] == ("points to clearance point", 333.083)
-    assert found.clear_mm == Decimal("666.92")
+    assert found.clear_mm == Decimal("666.91")
 
 
 def test_points_when_the_lead_is_not_measured_then_it_is_asked_for(railway, owner):

@@ -1064,8 +1064,8 @@ def test_page_of_a_track_takes_the_same_queries_however_many_rows(
 ):
     _, track, _ = fill(owner, n_rows)
     for number in range(n_rows):
-        put(vehicles=[make_car(owner, f"3{number}")], track=track)
-    with django_assert_num_queries(12):
+        put(vehicles=[make_car(owner, f"3{number}", "30")], track=track)
+    with django_assert_num_queries(13):
         signed_in.get(track.get_absolute_url())
 
 
@@ -1088,3 +1088,110 @@ def test_page_of_where_a_vehicle_fits_takes_the_same_queries_however_many_rows(
     address = reverse("track:for-vehicle", args=[make_car(owner, "9").pk])
     with django_assert_num_queries(14):
         signed_in.get(address)
+
+
+# --- Stock of another family, slack, and where a vehicle comes from -----------------------------
+
+
+def test_vehicle_when_another_body_names_the_same_scale_then_is_offered(says, owner, place):
+    """NEM 010 has H0 at 1:87 on 16.5 mm; NMRA S-1.2 has HO at 1:87.1, on .649 in in S-3.2."""
+    track = make_track(place)
+    make_car(owner, "1", family="nmra", scale="HO")
+    make_car(owner, "2", scale="N")
+    words = says("track:track", track.pk)
+    assert "1 more would fit now" in words
+    assert "Alb 2" not in words
+
+
+def test_best_cut_when_couplings_have_slack_then_takes_as_many_as_fit_with_it(says, owner, place):
+    """Four of 120 mm are 480 of 481 mm; with 0.5 mm each they are 482, and only three fit."""
+    track = make_track(place, measured="481")
+    for number in "1234":
+        make_car(owner, number)
+    assert len(best_of(says("track:track", track.pk))) == 4
+    words = says("track:track", track.pk, slack="0.5")
+    assert len(best_of(words)) == 3
+    assert "3 vehicles, 361.5 mm 14.232 in ; 119.5 mm 4.705 in left" in words
+
+
+@pytest.mark.parametrize(
+    ("slack", "problem"),
+    [
+        ("-1", "The slack of a coupling is 0 mm or more."),
+        ("loose", "The slack of a coupling is a number of millimetres"),
+        ("NaN", "The slack of a coupling is a number of millimetres"),
+        ("101", "The slack of a coupling is 100 mm at most."),
+    ],
+)
+def test_best_cut_when_the_slack_is_none_then_says_so(says, owner, place, slack, problem):
+    track = make_track(place)
+    make_car(owner, "1")
+    assert problem in says("track:track", track.pk, slack=slack)
+
+
+def test_best_cut_when_a_car_stands_elsewhere_then_says_where(says, owner, place):
+    track, other = make_track(place), make_track(place, "Spur", position=2)
+    car = make_car(owner, "1")
+    put(vehicles=[car], track=other)
+    assert says("track:track", track.pk).count("Alb 1 boxcar, from Spur") == 2
+
+
+# --- Removing ---------------------------------------------------------------------------------
+
+
+def test_remove_when_asked_then_asks_first_and_keeps_the_vehicles(signed_in, owner, place):
+    track, car = make_track(place), make_car(owner, "1")
+    put(vehicles=[car], track=track)
+    address = reverse("track:remove", args=["track", track.pk])
+    assert "The vehicles stay in the record" in words_of(signed_in.get(address))
+    assert Track.objects.exists()
+    answer = signed_in.post(address)
+    assert answer.url == place.railway.get_absolute_url()
+    assert not Track.objects.exists()
+    assert not Standing.objects.exists()
+    assert Vehicle.objects.get() == car
+
+
+def test_remove_when_a_track_ends_at_the_turnout_then_names_the_track(signed_in, place):
+    turnout = Turnout.objects.create(place=place, name="West", frog_number=Decimal(6))
+    track = make_track(place, a_reference="points", a_turnout=turnout)
+    answer = signed_in.post(reverse("track:remove", args=["turnout", turnout.pk]), follow=True)
+    assert "West, Tarn was not removed: Siding ends there." in answer.content.decode()
+    assert list(Track.objects.all()) == [track]
+    signed_in.post(reverse("track:remove", args=["track", track.pk]))
+    signed_in.post(reverse("track:remove", args=["turnout", turnout.pk]))
+    assert not Turnout.objects.exists()
+
+
+@pytest.mark.parametrize("what", ["railway", "place"])
+def test_remove_when_a_railway_goes_then_all_that_is_on_it_goes(signed_in, place, what):
+    turnout = Turnout.objects.create(place=place, name="West", frog_number=Decimal(6))
+    track = make_track(place, a_reference="points", a_turnout=turnout)
+    make_industry(place, track)
+    pk = {"railway": place.railway.pk, "place": place.pk}[what]
+    answer = signed_in.post(reverse("track:remove", args=[what, pk]), follow=True)
+    assert answer.status_code == 200
+    assert not any(model.objects.exists() for model in (Place, Turnout, Track, Industry, Traffic))
+
+
+def test_remove_when_an_industry_or_its_traffic_goes_then_the_track_stays(signed_in, place):
+    industry = make_industry(place, make_track(place))
+    traffic = Traffic.objects.get()
+    answer = signed_in.post(reverse("track:remove", args=["traffic", traffic.pk]))
+    assert answer.url == industry.get_absolute_url()
+    signed_in.post(reverse("track:remove", args=["industry", industry.pk]))
+    assert not Industry.objects.exists()
+    assert Track.objects.exists()
+
+
+def test_remove_when_there_is_no_such_thing_then_is_not_found(signed_in, place):
+    assert signed_in.get("/tracks/remove/vehicle/1/").status_code == 404
+    absent = reverse("track:remove", args=["track", ABSENT])
+    assert signed_in.post(absent).status_code == 404
+
+
+def test_remove_when_a_visitor_asks_then_is_refused(client, place):
+    client.force_login(make_person("guest", role=Person.Role.VISITOR))
+    answer = client.post(reverse("track:remove", args=["railway", place.railway.pk]))
+    assert answer.status_code == 403
+    assert Railway.objects.exists()

@@ -193,6 +193,7 @@ def finish(request: HttpRequest, pk: int) -> HttpResponse:
             )
         except NeedsReason as needed:
             form.add_error("statement", str(needed))
+            form.fields["statement"].is_asked = True
         except Closed as closed:
             messages.error(request, str(closed))
             return redirect(vehicle)

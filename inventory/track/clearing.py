@@ -115,12 +115,12 @@ class Clearing:
 
     @property
     def clear_mm(self) -> Decimal | None:
-        """To a hundredth of a millimetre, rather too little than too much, for fitting."""
+        """To a tenth of a millimetre, rather too little than too much, as fitting reckons."""
         if self.length is None:
             return None
         # The geometry is in binary floats: what they add in the tenth decimal is no length.
         exact = Decimal(str(round(self.length.clear_mm, 9)))
-        return exact.quantize(Decimal("0.01"), rounding=ROUND_FLOOR)
+        return exact.quantize(Decimal("0.1"), rounding=ROUND_FLOOR)
 
     @property
     def deductions(self) -> tuple[Deduction, ...]:

@@ -11,7 +11,9 @@ from inventory.drawing.line import TrackLine, line_diagram
 from inventory.drawing.siding import siding
 from inventory.track.fit import Stood
 from inventory.track.fitting import Cut
-from inventory.track.models import Place
+from inventory.track.models import Place, Track
+
+_LOOSE = Track.Duty.REMOVABLE
 
 _END = {
     "frog": "turnout",
@@ -23,7 +25,7 @@ _END = {
 }
 
 
-def siding_of(here: Stood, cut: Cut | None, *, wide: bool = False) -> SafeString:
+def siding_of(here: Stood, cut: Cut | None, *, unit: str = "mm", wide: bool = False) -> SafeString:
     """The track to scale with who stands there and what would fill it; nothing while its clear
     length cannot be told."""
     length = here.clearing.length
@@ -32,16 +34,19 @@ def siding_of(here: Stood, cut: Cut | None, *, wide: bool = False) -> SafeString
     return siding(
         measured_mm=length.measured_mm,
         deductions=[(each.name, each.amount_mm) for each in length.deductions],
-        clear_mm=length.clear_mm,
+        clear_mm=float(here.clearing.clear_mm or 0),
         standing=[(each.name, float(each.length_mm)) for each in here.standing if each.length_mm],
         fits=[(each.name, float(each.length_mm or 0)) for each in (cut.vehicles if cut else ())],
         ends=(_END[here.track.a_reference], _END[here.track.b_reference]),
         name=here.track.name,
+        unit=unit,
         wide=wide,
     )
 
 
-def line_of(places: Sequence[tuple[Place, Sequence[Stood]]]) -> dict[str, SafeString]:
+def line_of(
+    places: Sequence[tuple[Place, Sequence[Stood]]], *, unit: str = "mm"
+) -> dict[str, SafeString]:
     """The line diagram, wide and upright."""
     drawn = [
         DrawnPlace(
@@ -49,13 +54,15 @@ def line_of(places: Sequence[tuple[Place, Sequence[Stood]]]) -> dict[str, SafeSt
             tuple(
                 TrackLine(
                     each.track.name,
-                    each.track.get_duty_display(),
-                    each.clearing.length.clear_mm,
+                    ""
+                    if each.track.duty == Track.Duty.REMOVABLE
+                    else each.track.get_duty_display(),
+                    float(each.clearing.clear_mm),
                     float(each.taken_mm),
                     each.track.is_removable,
                 )
                 for each in tracks
-                if each.clearing.length is not None
+                if each.clearing.clear_mm is not None
             ),
         )
         for place, tracks in places
@@ -63,6 +70,6 @@ def line_of(places: Sequence[tuple[Place, Sequence[Stood]]]) -> dict[str, SafeSt
     if not any(place.tracks for place in drawn):
         return {}
     return {
-        "wide": line_diagram(places=drawn, upright=False),
-        "upright": line_diagram(places=drawn, upright=True),
+        "wide": line_diagram(places=drawn, upright=False, unit=unit),
+        "upright": line_diagram(places=drawn, upright=True, unit=unit),
     }

@@ -10,13 +10,13 @@ from inventory.stock.models import Vehicle
 from inventory.track.clearing import Clearing, Widest, clearing_of
 from inventory.track.fitting import (
     Candidate,
+    Code,
     Refusal,
     TrackLimits,
     doubts,
     in_mm,
     refusals,
     taken_by,
-    tenths,
 )
 from inventory.track.models import Railway, Standing, Track, Traffic
 from inventory.track.standing import candidates
@@ -106,7 +106,7 @@ def _stood(
     unmeasured = tuple(each for each in standing if each.length_mm is None)
     room = None
     if clearing.clear_mm is not None and not unmeasured:
-        room = in_mm(tenths(clearing.clear_mm, up=False)) - taken
+        room = clearing.clear_mm - taken
     return Stood(track, clearing, tuple(standing), room, taken, unmeasured, kinds)
 
 
@@ -145,6 +145,42 @@ def answers(shown: Stood, pool: Sequence[Candidate]) -> list[Answer]:
             answer.candidate.name,
         ),
     )
+
+
+#: The answers to "where does it fit?", the best first.
+HEADINGS = ("It fits", "It would fit, once it may run", "It does not fit", "Not known")
+
+#: What speaks against a vehicle wherever it would stand.
+_EVERYWHERE = frozenset({Code.BAD_ORDER, Code.AWAITING, Code.HELD})
+
+
+@dataclass(frozen=True)
+class Asked:
+    """One track asked for a vehicle: under which heading, and why."""
+
+    here: Stood
+    heading: str
+    words: tuple[str, ...] = ()
+
+
+def where_fits(here: Stood, candidate: Candidate) -> Asked:
+    """Whether a vehicle fits a track now, apart from whether it may run at all."""
+    *_, unknown = HEADINGS
+    if here.clearing.problem:
+        return Asked(here, unknown, (here.clearing.problem,))
+    if here.room_mm is None:
+        names = ", ".join(each.name for each in here.unmeasured)
+        words = f"the room left is not known: no length measured of {names}"
+        return Asked(here, unknown, (words,))
+    fits, would_fit, does_not, _ = HEADINGS
+    (answer,) = answers(here, [candidate])
+    if answer.fits:
+        return Asked(here, fits, tuple(each.words for each in answer.doubts))
+    why = [each for each in answer.refusals if each.code not in _EVERYWHERE]
+    heading = does_not if why else would_fit
+    if why and all(each.code == Code.NO_LENGTH for each in why):
+        heading = unknown
+    return Asked(here, heading, tuple(each.words for each in why))
 
 
 def pool_for(railway: Railway, besides: Sequence[int] = ()) -> list[Candidate]:

@@ -17,7 +17,7 @@ from inventory.stock import history
 from inventory.stock.models import Vehicle
 from inventory.track.assigning import LeftOver, OpenTrack, assign
 from inventory.track.drawn import line_of, siding_of
-from inventory.track.fit import Stood, answers, pool_for, stood
+from inventory.track.fit import HEADINGS, Stood, answers, pool_for, stood, where_fits
 from inventory.track.fitting import SAME_GAUGE_MM, CutImpossible, best_cut
 from inventory.track.forms import (
     ArrangeForm,
@@ -79,7 +79,7 @@ def railway(request: HttpRequest, pk: int) -> HttpResponse:
     return render(
         request,
         "track/railway.html",
-        {"railway": shown, "places": places, "line": line_of(places)},
+        {"railway": shown, "places": places, "line": line_of(places, unit=request.user.unit)},
     )
 
 
@@ -126,8 +126,8 @@ def track(request: HttpRequest, pk: int) -> HttpResponse:
             "cut": cut,
             "elsewhere": stands_on(answer.candidate.key for answer in fitting),
             "problem": problem,
-            "drawing": siding_of(here, cut),
-            "wide_drawing": siding_of(here, cut, wide=True),
+            "drawing": siding_of(here, cut, unit=request.user.unit),
+            "wide_drawing": siding_of(here, cut, unit=request.user.unit, wide=True),
             "others": Track.objects.filter(place__railway=on_railway)
             .exclude(pk=pk)
             .select_related("place")
@@ -143,11 +143,12 @@ def for_vehicle(request: HttpRequest, pk: int) -> HttpResponse:
     alike = sheets.sized_like(shown.standard)
     railways_of_scale = Railway.objects.filter(scale__in=alike)
     rows = [
-        (here, answers(here, asked)[0] if here.limits and here.room_mm is not None else None)
+        where_fits(here, asked[0])
         for each in railways_of_scale
         for here in stood(each)
         if shown.pk not in {standing.key for standing in here.standing}
     ]
+    rows.sort(key=lambda row: HEADINGS.index(row.heading))
     return render(
         request,
         "track/for_vehicle.html",

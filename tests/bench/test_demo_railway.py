@@ -562,7 +562,7 @@ def test_clear_length_behind_a_no_4_frog_is_that_worked_by_hand(demo):
     # diverging leg C (4 N^2 + 1) / 4 N - G N = 37.8 x 65 / 16 - .649 in x 4, or 153.5625 -
     # 65.9384 = 87.6241 mm, off the 650 mm that were measured: 562.3759, rounded down.
     shown = on_track("Brickworks track", "Quessel")
-    assert shown.clearing.clear_mm == D("562.37")
+    assert shown.clearing.clear_mm == D("562.3")
 
 
 def test_one_spur_is_too_short_for_a_forty_foot_car_but_not_for_every_vehicle(demo):

@@ -168,7 +168,7 @@ def test_what_fits_here_from_the_line_to_the_best_cut_on_the_siding(visit):
 
     # 150 + 130 + 90 is 370 mm, and nothing else comes closer to 376.9.
     visit.sees("3 vehicles, 370.0 mm")
-    visit.sees("4 more would fit now, one at a time")
+    visit.sees("4 would fit now, one at a time")
     visit.unfold("do not fit, and why")
     for words in (
         "23.1 mm too long for the room left",
@@ -183,7 +183,7 @@ def test_what_fits_here_from_the_line_to_the_best_cut_on_the_siding(visit):
     siding = Track.objects.get(name="Mill siding")
     standing = siding.standing.order_by("position").values_list("vehicle__number", flat=True)
     assert list(standing) == ["1", "2", "3", "4"]
-    visit.sees("0 more would fit now, one at a time")
+    visit.sees("0 would fit now, one at a time")
     visit.sees("6.9 mm")
     visit.never_scrolls_sideways()
 

@@ -124,7 +124,7 @@ def test_railway_when_opened_then_shows_places_in_their_order_with_room_left(say
     put(vehicles=[make_car(owner, "7")], track=track)
     words = says("track:railway", place.railway.pk)
     assert words.index("1. Tarn") < words.index("2. Fen")
-    assert "storage; Alb 7" in words
+    assert "storage Alb 7" in words
     assert "clear 500.0 mm" in words
     assert "380.0 mm 14.961 in left" in words
     assert "No track yet." in words
@@ -156,7 +156,7 @@ def test_track_when_the_siding_is_full_then_the_others_are_refused_by_so_much(sa
     make_car(owner, "8", "90")
     make_car(owner, "9", "230")
     words = says("track:track", track.pk)
-    assert "0 more would fit now" in words
+    assert "0 would fit now" in words
     refused = section(words, "2 do not fit, and why", "Sharpest curve")
     assert "10.0 mm too long for the room left" in refused
     assert "30.0 mm too long for the track" in refused
@@ -218,7 +218,7 @@ def test_vehicle_when_it_may_not_run_then_is_refused_with_the_reason(says, owner
     track = make_track(place)
     make_car(owner, "1", service=service)
     words = says("track:track", track.pk)
-    assert "0 more would fit now" in words
+    assert "0 would fit now" in words
     assert service in section(words, "1 do not fit, and why", "Sharpest curve")
 
 
@@ -372,7 +372,7 @@ def test_move_when_500_are_posted_onto_one_track_then_all_stand_and_none_more_fi
     )
     words = words_of(answer)
     assert "500 vehicles put onto Siding." in words
-    assert "0 more would fit now" in words
+    assert "0 would fit now" in words
     assert list(Standing.objects.order_by("position").values_list("vehicle_id", "position")) == [
         (key, position) for position, key in enumerate(keys, start=1)
     ]
@@ -392,9 +392,20 @@ def test_vehicle_when_asked_where_it_fits_then_names_each_track_and_why_not(says
     frog = Turnout.objects.create(place=place, name="1", frog_number=Decimal(6))
     make_track(place, "Spur", a_reference="frog", a_turnout=frog)
     words = says("track:for-vehicle", make_car(owner, "1").pk)
-    assert "Long Tarn fits" in words
-    assert "Short Tarn does not fit 20.0 mm too long for the track" in words
-    assert "Spur Tarn not known No width of any vehicle in H0 was measured" in words
+    assert "It fits Long Tarn" in words
+    assert "It does not fit Short Tarn 20.0 mm too long for the track" in words
+    assert "Not known Spur Tarn No width of any vehicle in H0 was measured" in words
+
+
+def test_vehicle_when_it_may_not_run_then_says_where_it_would_fit_once_it_may(says, owner, place):
+    make_track(place, "Long")
+    make_track(place, "Short", "100")
+    one = make_car(owner, "1")
+    Vehicle.objects.filter(pk=one.pk).update(service="bad order")
+    words = says("track:for-vehicle", one.pk)
+    assert "over couplers, bad order" in words
+    assert "It would fit, once it may run Long Tarn" in words
+    assert "It does not fit Short Tarn 20.0 mm too long for the track" in words
 
 
 def test_vehicle_when_it_stands_on_a_track_then_that_one_is_not_asked(says, owner, place):
@@ -408,7 +419,7 @@ def test_vehicle_when_its_length_is_missing_then_every_track_says_so(says, owner
     make_track(place, "Long")
     words = says("track:for-vehicle", make_car(owner, "1", None).pk)
     assert "was never measured, and is not guessed" in words
-    assert "Long Tarn does not fit no length over couplers measured" in words
+    assert "Not known Long Tarn no length over couplers measured" in words
 
 
 def test_vehicle_when_an_unmeasured_one_stands_there_then_says_why_it_is_not_known(
@@ -416,7 +427,7 @@ def test_vehicle_when_an_unmeasured_one_stands_there_then_says_why_it_is_not_kno
 ):
     put(vehicles=[make_car(owner, "9", None)], track=make_track(place, "Long"))
     words = says("track:for-vehicle", make_car(owner, "1").pk)
-    assert "not known the room left is not known: no length measured of Alb 9" in words
+    assert "Not known Long Tarn the room left is not known: no length measured of Alb 9" in words
 
 
 def test_home_track_when_saved_then_is_kept_until_none_is_chosen(signed_in, owner, place):
@@ -649,8 +660,8 @@ def test_report_when_measured_then_names_the_weakest_track_and_what_more_buys(sa
     # A car is 130 on average: 150 + 2 x 130 is 410, with a third 540; 600 would take that third.
     assert "Lok 1 with 2 average cars of 130.0 mm" in words
     assert "The weakest track is Loop, Tarn ; 100 mm more there would buy 1 car." in words
-    assert "clear 130.0 mm 5.118 in , 1 average car" in words
-    assert "1 of the cars fit it when it is empty" in words
+    assert "clear 130.0 mm 5.118 in 1 average car" in words
+    assert "1 average car; 1 of the fleet" in words
 
 
 def test_report_when_another_track_is_as_weak_then_more_on_one_buys_nothing(says, owner, place):
@@ -1099,7 +1110,7 @@ def test_vehicle_when_another_body_names_the_same_scale_then_is_offered(says, ow
     make_car(owner, "1", family="nmra", scale="HO")
     make_car(owner, "2", scale="N")
     words = says("track:track", track.pk)
-    assert "1 more would fit now" in words
+    assert "1 would fit now" in words
     assert "Alb 2" not in words
 
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import math
 from argparse import ArgumentParser, RawDescriptionHelpFormatter
 from decimal import Decimal
 
@@ -218,8 +219,13 @@ def _sentence(finding: Finding) -> str:
     if finding.gauge is not None:
         parts.append(f"gauge says {finding.gauge}")
     if finding.measured is not None:
-        value = spell(finding.measured.value, quantity.unit, quantity.decimals + 1)
-        parts.append(f"{value} ± {finding.measured.expanded:.{quantity.decimals}f}")
+        # An uncertainty is never printed as nothing.
+        spread = finding.measured.expanded
+        decimals = quantity.decimals
+        if spread > 0:
+            decimals = max(decimals, min(6, -math.floor(math.log10(spread))))
+        value = spell(finding.measured.value, quantity.unit, decimals + 1)
+        parts.append(f"{value} ± {spread:.{decimals}f}")
     limits = [
         f"{words} {spell(side.number, quantity.unit)} ({side.basis}"
         + (", derived" if side.is_derived else "")

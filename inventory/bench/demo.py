@@ -20,8 +20,6 @@ from django.db import models, transaction
 from inventory.people.models import Person
 from inventory.stock.models import Coupler, HouseLimit, Inspection, Instrument, Vehicle, Wheelset
 from inventory.stock.recording import (
-    Doubt,
-    Entry,
     Running,
     amend_running_gear,
     finish_inspection,
@@ -30,6 +28,7 @@ from inventory.stock.recording import (
     record,
     set_house_limit,
 )
+from inventory.stock.taking import Doubt, Entry
 from inventory.stock.verdicts import standing_proposal
 from inventory.track.models import Home, Industry, Railway, Track, Traffic, Turnout
 from inventory.track.models import Place as LinePlace

@@ -5,17 +5,12 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 
-from inventory.bench.steps import Step, speaks
+from inventory.bench.steps import speaks
 from inventory.people.models import Person
 from inventory.stock.models import Inspection, Instrument, Reading, Verdict
-from inventory.stock.recording import (
-    Closed,
-    Doubt,
-    Entry,
-    ReadingOvertaken,
-    record,
-    withdraw_reading,
-)
+from inventory.stock.places import Step
+from inventory.stock.recording import record, withdraw_reading
+from inventory.stock.taking import Closed, Doubt, Entry, ReadingOvertaken
 from standards.judging import GaugeResult
 from standards.profiles import TOLD_BY, tell_code
 from standards.quantities import BY_RULE, QUANTITIES, Quantity

@@ -19,13 +19,13 @@ from inventory.stock import history
 from inventory.stock.forms import KINDS, NewVehicleForm
 from inventory.stock.models import Inspection, Vehicle, Verdict
 from inventory.stock.recording import (
-    Closed,
     NeedsReason,
     TwinExists,
     finish_inspection,
     log_vehicle,
     open_inspection,
 )
+from inventory.stock.taking import Closed
 from inventory.stock.verdicts import standing_proposal
 from standards.conformity import Outcome
 from standards.judging import Service, label

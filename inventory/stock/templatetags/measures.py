@@ -16,7 +16,7 @@ from inventory.drawing.strip import tolerance_strip
 from inventory.drawing.trend import trend
 from inventory.stock.history import Trend
 from inventory.stock.models import Verdict
-from inventory.stock.recording import bare_unit
+from inventory.stock.taking import bare_unit
 from standards.quantities import QUANTITIES, Dimension, Quantity
 from standards.remedies import Mend
 from standards.units import from_base, spell

@@ -145,6 +145,9 @@ RELATIONS = {
 }
 
 
+OTHER_NAMES = {"flangeway depth": "depth", "no drop-in": "drop in"}
+
+
 def wheelset_in_frog(
     *,
     back_to_back: float | None,
@@ -191,7 +194,7 @@ def wheelset_in_frog(
         named = ""
     return Meeting(
         Sizes({key: positive(value) for key, value in given.items()}),
-        RELATIONS.get(named),
+        RELATIONS.get(OTHER_NAMES.get(named, named)),
         named,
         float(margin) if named else 0.0,
         "in" if unit == "in" else "mm",
@@ -228,6 +231,8 @@ class Sizes:
         self.way = self._within(way, 0.004, 0.4)
         self.floor = self._or_usual("flangeway_depth")
         self.number = given["frog_number"] or USUAL_NUMBER
+        # The other route's flangeway, cut squarely to this one abreast of the point.
+        self.far_way = self.way / math.cos(frog_angle(max(1.5, self.number)))
         height = given["rail_height"] or RAIL * self.gauge
         self.height = self._within(height, 0.03, 0.5)
         self.fastening = min(given["fastening_height"] or 0.3 * self.height, 0.98 * self.height)
@@ -384,7 +389,8 @@ class Meeting:
             case "play" | "drop in" | "fastenings":
                 return s.thickness
             case "tread support":
-                return s.gauge - s.way - s.back
+                # As far from the point as either the left flange or the wing rail lets it go.
+                return max(s.thickness, s.gauge - s.way - s.back)
             case _:
                 return s.guard
 
@@ -403,7 +409,7 @@ class Meeting:
             case "depth":
                 return Spot(tip, (tip[0], s.floor))
             case "tread support":
-                return Spot((s.gauge + s.way, 0.0), (back + s.width, 0.0))
+                return Spot((s.gauge + s.far_way, 0.0), (back + s.width, 0.0))
             case "drop in":
                 return Spot((s.gauge, 0.0), (back + s.width, 0.0))
             case "fastenings":
@@ -426,8 +432,9 @@ class Meeting:
         s = self.sizes
         if self.place == "plain":
             return s.gauge + 0.75 * s.head + 0.5 * s.height
-        wing = 0.0 if self.place == "throat" else s.nose
-        return s.gauge + wing + s.way + s.head
+        if self.place == "throat":
+            return s.gauge + s.far_way + s.head
+        return s.gauge + s.nose + s.way + s.head
 
     @property
     def base(self) -> float:

@@ -1,0 +1,478 @@
+"""A vehicle on a curve: in plan to scale, and drawn out straight so that its throws can be seen.
+
+Throws are exact and come from standards.curves.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable, Iterable, Sequence
+from dataclasses import dataclass
+from functools import cached_property
+
+from django.utils.safestring import SafeString, mark_safe
+
+from inventory.drawing.frog import heading, wrapped
+from inventory.drawing.profile import positive
+from inventory.drawing.svg import (
+    Point,
+    arrow_head,
+    circle,
+    element,
+    figure,
+    group,
+    line,
+    path,
+    sheet,
+    text,
+)
+from standards.curves import (
+    Body,
+    ImpossibleGeometry,
+    body_offset,
+    inner_side,
+    inner_throw,
+    outer_corner,
+    outer_throw,
+)
+
+WIDTH = 340.0
+EDGE = 6.0
+SIZE = 12.0
+ROOM = WIDTH - 2 * EDGE
+MM_PER_INCH = 25.4
+HIGHEST = 230.0
+LONGEST_TURN = math.radians(200)
+
+
+def vehicle_on_curve(
+    *,
+    radius: float | None,
+    gauge: float | None,
+    vehicle: Body,
+    neighbour: Body | None = None,
+    second: Body | None = None,
+    centres: float | None = None,
+    unit: str = "mm",
+) -> SafeString:
+    """A vehicle on a curve of `radius` on `gauge`, all in mm and written in `unit`, mm or in.
+
+    `neighbour` is coupled to its right-hand end: how far the middles of the two ends miss each
+    other is dimensioned. `second` stands on a concentric track outside it, `centres` away, its
+    middle abreast of the vehicle's other end, where the two come closest. Nothing is drawn for a
+    radius or gauge that is missing or for vehicles too long for the radius.
+    """
+    radius, gauge, centres = positive(radius), positive(gauge), positive(centres)
+    if radius is None or gauge is None:
+        return mark_safe("")
+    try:
+        curve = Curve(
+            radius,
+            gauge,
+            Car(vehicle, radius, 0.0),
+            neighbour,
+            Car(second, radius + centres, 0.0) if second and centres else None,
+            centres or 0.0,
+            "in" if unit == "in" else "mm",
+        )
+        if curve.turn > LONGEST_TURN:
+            return mark_safe("")
+        return curve.draw()
+    except ImpossibleGeometry:
+        return mark_safe("")
+
+
+@dataclass(frozen=True)
+class Car:
+    """A body on its own track; `turn` is where its middle stands, in radians along the curve."""
+
+    body: Body
+    radius: float
+    turn: float
+
+    @cached_property
+    def offset(self) -> float:
+        return body_offset(self.radius, self.body)
+
+    @property
+    def half_turn(self) -> float:
+        """The angle from its middle to the middle of an end."""
+        return math.atan2(self.body.length / 2, self.offset)
+
+    @property
+    def corner_turn(self) -> float:
+        """The angle from its middle to an outer corner."""
+        return math.atan2(self.body.length / 2, self.offset + self.half_width)
+
+    @property
+    def half_width(self) -> float:
+        """Half the width, for a body of unknown width that of a line that can be seen."""
+        return self.body.width / 2
+
+    def polar(self, along: float, across: float) -> tuple[float, float]:
+        """Distance from the curve's centre and the angle of a place on the body, which is given
+        from its middle, outwards positive."""
+        outward = self.offset + across
+        return math.hypot(outward, along), self.turn + math.atan2(along, outward)
+
+    def outline(self, steps: int = 24) -> list[tuple[float, float]]:
+        """The body's edge in polar places, its long sides in steps, since they may be bent."""
+        half, w = self.body.length / 2, self.half_width
+        places = [-half + 2 * half * step / steps for step in range(steps + 1)]
+        upper = [self.polar(along, w) for along in places]
+        return upper + [self.polar(along, -w) for along in reversed(places)]
+
+    def pivots(self) -> list[tuple[float, float]]:
+        half = self.body.pivot_distance / 2
+        return [self.polar(-half, 0.0), self.polar(half, 0.0)]
+
+
+@dataclass(frozen=True)
+class Curve:
+    radius: float
+    gauge: float
+    car: Car
+    neighbour_body: Body | None
+    second_at_zero: Car | None
+    centres: float
+    unit: str
+
+    # --- Where everything stands ------------------------------------------------------------
+
+    @cached_property
+    def neighbour(self) -> Car | None:
+        if self.neighbour_body is None:
+            return None
+        other = Car(self.neighbour_body, self.radius, 0.0)
+        between = 0.05 * (self.car.body.length + other.body.length) / self.radius
+        return Car(other.body, self.radius, self.car.half_turn + between + other.half_turn)
+
+    @cached_property
+    def second(self) -> Car | None:
+        at_zero = self.second_at_zero
+        return at_zero and Car(at_zero.body, at_zero.radius, -self.car.corner_turn)
+
+    @property
+    def cars(self) -> list[Car]:
+        return [car for car in (self.car, self.neighbour, self.second) if car is not None]
+
+    @cached_property
+    def ends(self) -> tuple[float, float]:
+        """The angles from which and to which the track is drawn."""
+        first = min(car.turn - car.half_turn for car in self.cars)
+        last = max(car.turn + car.half_turn for car in self.cars)
+        beyond = 0.06 * (last - first)
+        return first - beyond, last + beyond
+
+    @property
+    def turn(self) -> float:
+        return self.ends[1] - self.ends[0]
+
+    @property
+    def tracks(self) -> list[float]:
+        return [self.radius] + ([self.second.radius] if self.second else [])
+
+    # --- Figures ------------------------------------------------------------------------------
+
+    @property
+    def throw_in(self) -> float:
+        return inner_throw(self.radius, self.car.body)
+
+    @property
+    def throw_out(self) -> float:
+        """How much farther out the corner reaches than the side does on straight track."""
+        return outer_corner(self.radius, self.car.body) - self.car.half_width
+
+    @property
+    def coupler_offset(self) -> float | None:
+        if self.neighbour is None:
+            return None
+        own, other = (outer_throw(self.radius, c.body) for c in (self.car, self.neighbour))
+        return abs(own - other)
+
+    @property
+    def gap(self) -> float | None:
+        """Between the outer corner of the vehicle and the inner side of the second's."""
+        if self.second is None:
+            return None
+        reach = outer_corner(self.radius, self.car.body)
+        return self.centres - reach - inner_side(self.second.radius, self.second.body)
+
+    def say(self, mm: float) -> str:
+        shown = figure(mm / MM_PER_INCH, 3) if self.unit == "in" else figure(mm, 2)
+        return f"{shown} {self.unit}"
+
+    def size(self, mm: float) -> str:
+        """A size that went in, without needless zeros."""
+        places = 3 if self.unit == "in" else 1
+        shown = figure(mm / MM_PER_INCH if self.unit == "in" else mm, places)
+        return f"{shown.rstrip('0').rstrip('.')} {self.unit}"
+
+    def legend(self) -> list[tuple[str, str, str]]:
+        """Each letter of the drawing, its words and its tone."""
+        out = self.say(self.throw_out)
+        rows = [
+            ("a", f"{self.say(self.throw_in)} inwards at the middle", "d-ink"),
+            (
+                "b",
+                f"{out} outwards at the corner"
+                + (", which stays inside" if self.throw_out < 0 else ""),
+                "d-ink",
+            ),
+        ]
+        if self.coupler_offset is not None:
+            rows.append(
+                ("c", f"{self.say(self.coupler_offset)} between the middles of the ends", "d-ink")
+            )
+        if self.gap is not None:
+            words = f"{self.say(self.gap)} between the two vehicles"
+            if self.gap < 0:
+                words = f"{self.say(self.gap)}: the two vehicles strike each other"
+            rows.append(("d", words, "d-no" if self.gap < 0 else "d-ink"))
+        return rows
+
+    def title(self) -> str:
+        told = "; ".join(words for _, words, _ in self.legend())
+        return f"Vehicle on a curve of {self.size(self.radius)} radius, to scale: {told}."
+
+    def description(self) -> str:
+        said = [
+            f"Track gauge {self.size(self.gauge)}.",
+            f"The vehicle is {self._body_in_words(self.car.body)}.",
+        ]
+        if self.neighbour is not None:
+            said.append(f"Its neighbour is {self._body_in_words(self.neighbour.body)}.")
+        if self.second is not None:
+            said.append(
+                f"On a second track outside, {self.size(self.centres)} between centres, stands one"
+                f" {self._body_in_words(self.second.body)}."
+            )
+        said.append("Throws are counted from where the sides stand on straight track.")
+        return " ".join(said)
+
+    def _body_in_words(self, body: Body) -> str:
+        words = f"{self.size(body.length)} long"
+        words += f" and {self.size(body.width)} wide" if body.width else ""
+        words += f", its pivots {self.size(body.pivot_distance)} apart"
+        if body.bogie_wheelbase:
+            words += f", its bogies of {self.size(body.bogie_wheelbase)} wheelbase"
+        return words
+
+    # --- The drawing --------------------------------------------------------------------------
+
+    def draw(self) -> SafeString:
+        plan, foot = self._plan()
+        straight, foot = self._straightened(foot + 12)
+        pieces = [plan, straight]
+        for letter, words, tone in self.legend():
+            rows = wrapped(words, ROOM - 18, SIZE)
+            pieces.append(text(EDGE, foot + 12, letter, size=13, class_="d-label d-accent"))
+            for row in rows:
+                foot += 16
+                pieces.append(text(EDGE + 18, foot - 4, row, size=SIZE, class_=tone))
+        return sheet(
+            WIDTH,
+            foot + 6,
+            element("desc", self.description()),
+            pieces,
+            title=self.title(),
+            class_="d-curve",
+        )
+
+    def _arc(self, radius: float) -> list[tuple[float, float]]:
+        first, last = self.ends
+        return [(radius, first + (last - first) * step / 48) for step in range(49)]
+
+    # --- In plan ------------------------------------------------------------------------------
+
+    def _plan(self) -> tuple[SafeString, float]:
+        middle = (self.ends[0] + self.ends[1]) / 2
+
+        def flat(place: tuple[float, float]) -> Point:
+            distance, angle = place
+            return distance * math.sin(angle - middle), -distance * math.cos(angle - middle)
+
+        rails = [
+            self._arc(radius + side * self.gauge / 2) for radius in self.tracks for side in (-1, 1)
+        ]
+        everything = [
+            flat(p) for edge in [*rails, *(car.outline() for car in self.cars)] for p in edge
+        ]
+        left, right, highest, lowest = bounds(everything)
+        scale = min(ROOM / (right - left), HIGHEST / (lowest - highest))
+        shift = EDGE + (ROOM - (right - left) * scale) / 2 - left * scale
+        top = 24.0 - highest * scale
+
+        def at(place: tuple[float, float]) -> Point:
+            x, y = flat(place)
+            return shift + x * scale, top + y * scale
+
+        pieces = [
+            heading(f"In plan, radius {self.size(self.radius)}", 0),
+            (path(map(at, edge), class_="d-detail") for edge in rails),
+            (path(map(at, self._arc(radius)), class_="d-centre") for radius in self.tracks),
+        ]
+        for car in self.cars:
+            pieces.append(self._body(car, at, "d-body" if car is self.car else "d-part"))
+            pieces.append(self._bogies(car, at))
+        return group(pieces), 24 + (lowest - highest) * scale
+
+    def _body(
+        self, car: Car, at: Callable[[tuple[float, float]], Point], style: str
+    ) -> SafeString:
+        return path(map(at, car.outline()), closed=True, class_=style)
+
+    def _bogies(self, car: Car, at: Callable[[tuple[float, float]], Point]) -> SafeString:
+        """The wheelbase of each bogie on the rails, and its pivot; axles where there is none."""
+        pieces = []
+        for distance, angle in car.pivots():
+            half = car.body.bogie_wheelbase / 2
+            reach = self.gauge / 2
+            axles = [angle - half / car.radius, angle + half / car.radius] if half else [angle]
+            for axle in axles:
+                ends = ((car.radius - reach, axle), (car.radius + reach, axle))
+                pieces.append(line(at(ends[0]), at(ends[1]), class_="d-detail"))
+            if half:
+                bar = ((car.radius, axles[0]), (car.radius, axles[1]))
+                pieces.append(line(at(bar[0]), at(bar[1]), class_="d-detail"))
+            pieces.append(circle(at((distance, angle)), 2.2, class_="d-part d-detail"))
+        return group(pieces)
+
+    # --- Drawn out straight -------------------------------------------------------------------
+
+    def _straightened(self, top: float) -> tuple[SafeString, float]:
+        first, last = self.ends
+        outlines = [car.outline() for car in self.cars]
+        rails = [r + side * self.gauge / 2 for r in self.tracks for side in (-1, 1)]
+        out = max([r for edge in outlines for r, _ in edge] + rails) - self.radius
+        inside = min([r for edge in outlines for r, _ in edge] + rails) - self.radius
+        along = ROOM / (self.radius * (last - first))
+        across = (210 if self.second else 130) / (out - inside)
+        times = figure(across / along, 1).removesuffix(".0")
+        words = f"Drawn out straight, sideways {times} times as large; dashed: on straight track"
+        rows = wrapped(words, ROOM, SIZE)
+        upper = top + 16 * len(rows) + 22
+
+        def at(place: tuple[float, float]) -> Point:
+            distance, angle = place
+            return (
+                EDGE + (angle - first) * self.radius * along,
+                upper + (out - (distance - self.radius)) * across,
+            )
+
+        foot = at((self.radius + inside, first))[1]
+        pieces: list[SafeString | Iterable[SafeString]] = [
+            text(EDGE, top + 12 + 16 * row, words, size=SIZE, class_="d-soft")
+            for row, words in enumerate(rows)
+        ]
+        pieces += [line(at((r, first)), at((r, last)), class_="d-detail") for r in rails]
+        pieces += [
+            self._body(car, at, "d-body" if car is self.car else "d-part") for car in self.cars
+        ]
+        pieces += [line(at((r, first)), at((r, last)), class_="d-centre") for r in self.tracks]
+        pieces.append(self._as_on_straight_track(at))
+        pieces += [
+            circle(at(pivot), 2.6, class_="d-part d-detail")
+            for car in self.cars
+            for pivot in car.pivots()
+        ]
+        pieces.append(self._letters(at, foot))
+        return group(pieces), foot + 24
+
+    def _as_on_straight_track(self, at: Callable[[tuple[float, float]], Point]) -> SafeString:
+        car = self.car
+        first, last = car.turn - car.half_turn, car.turn + car.half_turn
+        return group(
+            line(at((self.radius + w, first)), at((self.radius + w, last)), class_="d-dim d-dash")
+            for w in (-car.half_width, car.half_width)
+        )
+
+    def _letters(self, at: Callable[[tuple[float, float]], Point], foot: float) -> SafeString:
+        """The dimensions, each with its letter where no other line runs."""
+        car, half = self.car, self.car.half_width
+        middle = at((self.radius - half, car.turn))[0]
+        inner = at((self.radius - inner_side(self.radius, car.body), 0))[1]
+        side = at((self.radius - half, 0))[1]
+        pieces = [keyed(middle, side, inner, "a", below=False)]
+        turn = car.corner_turn if self.second else -car.corner_turn
+        corner = at(car.polar(math.copysign(car.body.length / 2, turn), half))
+        outer_side = at((self.radius + half, 0))[1]
+        inward = -16 if self.second else 16
+        pieces.append(
+            line(corner, (corner[0] + inward * 1.4, corner[1]), class_="d-extension d-accent")
+        )
+        pieces.append(
+            keyed(
+                corner[0] + inward,
+                corner[1],
+                outer_side,
+                "b",
+                below=True,
+                side=1 if inward > 0 else -1,
+            )
+        )
+        if self.neighbour is not None:
+            pieces.append(self._coupling(at, foot))
+        if self.second is not None:
+            place = at(car.polar(-car.body.length / 2, half))
+            reach = self.second.radius - inner_side(self.second.radius, self.second.body)
+            x = place[0] + 10
+            beyond = (x + 6, place[1])
+            pieces.append(line(place, beyond, class_="d-extension d-accent"))
+            pieces.append(keyed(x, at((reach, 0))[1], place[1], "d", below=True))
+        return group(pieces)
+
+    def _coupling(self, at: Callable[[tuple[float, float]], Point], foot: float) -> SafeString:
+        """The middles of the two ends and how far one lies outside the other."""
+        assert self.neighbour is not None
+        own = at(self.car.polar(self.car.body.length / 2, 0.0))
+        other = at(self.neighbour.polar(-self.neighbour.body.length / 2, 0.0))
+        x = (own[0] + other[0]) / 2
+        return group(
+            line(own, (x + 3, own[1]), class_="d-extension d-accent"),
+            line(other, (x - 3, other[1]), class_="d-extension d-accent"),
+            circle(own, 2.2, class_="d-solid d-accent"),
+            circle(other, 2.2, class_="d-solid d-accent"),
+            keyed(x, own[1], other[1], "c", below=True, tail_to=foot + 2),
+        )
+
+
+def keyed(
+    x: float,
+    first: float,
+    second: float,
+    letter: str,
+    *,
+    below: bool,
+    side: int = 1,
+    tail_to: float | None = None,
+) -> SafeString:
+    """An upright dimension known by a letter, which stands at the end of its tail, or to the
+    right (side 1) or left of it.
+
+    Heads that find no room between their points stand outside and point inwards.
+    """
+    upper, lower = sorted((first, second))
+    is_narrow = lower - upper < 22
+    tail = 15.0 if is_narrow else 0.0
+    inward = 1 if is_narrow else -1
+    top, foot = upper - tail, lower + tail
+    if tail_to is not None:
+        foot = max(foot, tail_to)
+    if is_narrow or tail_to is not None:
+        place = (x, foot + 11.5) if below else (x, top - 3.5)
+        anchor = "middle"
+    else:
+        place, anchor = (x + 6 * side, (upper + lower) / 2 + 4.5), "start" if side > 0 else "end"
+    return group(
+        line((x, top), (x, foot), class_="d-dim d-accent"),
+        arrow_head((x, upper), (0, inward), class_="d-accent"),
+        arrow_head((x, lower), (0, -inward), class_="d-accent"),
+        text(*place, letter, size=13, anchor=anchor, class_="d-label d-accent"),
+    )
+
+
+def bounds(points: Sequence[Point]) -> tuple[float, float, float, float]:
+    """Left, right, upper and lower edge of some points; never of no width or height."""
+    xs, ys = [x for x, _ in points], [y for _, y in points]
+    return min(xs), max(max(xs), min(xs) + 1e-9), min(ys), max(max(ys), min(ys) + 1e-9)

@@ -81,9 +81,9 @@ def _derived(
                 words = "Follows from the track gauge less both flangeways."
                 span = Observation("span", at, measured=_less(gauge, guard, frog))
                 found["span", at] = (span, words)
-        elif (
-            check and frog and ("span", at) not in known and touched & {"check_gauge", "flangeway"}
-        ):
+        elif check and frog and ("span", at) not in known:
+            if not touched & {"check_gauge", "flangeway"}:
+                continue
             words = "Follows from the check gauge less the frog flangeway."
             found["span", at] = (Observation("span", at, measured=_less(check, frog)), words)
     return found
@@ -101,7 +101,7 @@ def _with_note(finding: Finding, derived: Derived | None) -> Finding:
 
 
 def _on_curve(finding: Finding, stretch: Stretch) -> Finding:
-    """The frog flangeway that NEM 110 wants by the radius of the leg, as the sheet's own figure."""
+    """With the frog flangeway that NEM 110 wants by the radius of the leg as its figure."""
     radius = stretch.radii.get(finding.at)
     limit = limits_for(stretch.scale).get("flangeway")
     if finding.quantity != "flangeway" or radius is None or limit is None:
@@ -114,8 +114,8 @@ def _on_curve(finding: Finding, stretch: Stretch) -> Finding:
     name = sheet(limit.sheet).short
     if wanted is None:
         words = (
-            f"{name} settles flangeways on so sharp a curve, {over_gauge} times the gauge, case by "
-            "case where vehicles of long fixed wheelbase run."
+            f"{name} settles flangeways on so sharp a curve, {over_gauge} times the gauge, case "
+            "by case where vehicles of long fixed wheelbase run."
         )
         return replace(finding, note=f"{finding.note} {words}".strip())
     words = f"{name} wants {spell(wanted, 'mm')} at a radius of {over_gauge} times the gauge."

@@ -23,6 +23,11 @@ class Step:
         return tuple((quantity, self.at) for quantity in self.quantities)
 
     @property
+    def mark(self) -> str:
+        """What stands for it in the row of places: "3", "A", "all", "diverging"."""
+        return self.at.split(" leg")[0].replace("spot ", "") or "all"
+
+    @property
     def short(self) -> str:
         """The title as it fits on a button: "axle 3"."""
         return self.slug.replace("-", " ")

@@ -322,8 +322,8 @@ def withdraw_house_limit(*, limit: HouseLimit, at: datetime) -> list[Change]:
     return _rejudge_scale(limit)
 
 
-#: Sent with the `limit` once a house limit was put in force or withdrawn. Whoever keeps readings of
-#: something else than vehicles judges them again and answers with the changes.
+#: Sent with the `limit` once a house limit was put in force or withdrawn. Whoever keeps readings
+#: of something else than vehicles judges them again and answers with the changes.
 house_limit_changed = Signal()
 
 

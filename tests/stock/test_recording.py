@@ -418,7 +418,7 @@ def test_reading_that_cannot_be_judged_does_not_clear_a_gauge_answer(owner):
 def test_place_that_the_vehicle_has_not_is_refused(owner, quantity, at):
     vehicle = make_vehicle(owner)
     inspection = open_inspection(vehicle=vehicle, reason="new", by=owner)
-    with pytest.raises(ValueError, match="to measure at|is computed"):
+    with pytest.raises(ValueError, match=r"to measure at|is computed"):
         record(
             inspection=inspection, entries=[Entry(quantity, at, caliper(), typed="1")], by=owner
         )

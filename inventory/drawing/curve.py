@@ -388,41 +388,34 @@ class Curve:
         )
 
     def _letters(self, at: Callable[[tuple[float, float]], Point], foot: float) -> SafeString:
-        """The dimensions, each with its letter where no other line runs."""
+        """The dimensions, each with its letter where no other stands and few lines run."""
         car, half = self.car, self.car.half_width
+        letters = Letters(foot + 20)
         middle = at((self.radius - half, car.turn))[0]
         inner = at((self.radius - inner_side(self.radius, car.body), 0))[1]
         side = at((self.radius - half, 0))[1]
-        pieces = [keyed(middle, side, inner, "a", below=False)]
+        pieces = [letters.dimension(middle, side, inner, "a", below=False)]
         turn = car.corner_turn if self.second else -car.corner_turn
         corner = at(car.polar(math.copysign(car.body.length / 2, turn), half))
         outer_side = at((self.radius + half, 0))[1]
-        inward = -16 if self.second else 16
-        pieces.append(
-            line(corner, (corner[0] + inward * 1.4, corner[1]), class_="d-extension d-accent")
-        )
-        pieces.append(
-            keyed(
-                corner[0] + inward,
-                corner[1],
-                outer_side,
-                "b",
-                below=True,
-                side=1 if inward > 0 else -1,
-            )
-        )
-        if self.neighbour is not None:
-            pieces.append(self._coupling(at, foot))
+        inward = -1 if self.second else 1
+        beyond = (corner[0] + 22 * inward, corner[1])
+        pieces.append(line(corner, beyond, class_="d-extension d-accent"))
+        x = corner[0] + 16 * inward
+        pieces.append(letters.dimension(x, corner[1], outer_side, "b", below=True, side=inward))
         if self.second is not None:
             place = at(car.polar(-car.body.length / 2, half))
             reach = self.second.radius - inner_side(self.second.radius, self.second.body)
             x = place[0] + 10
-            beyond = (x + 6, place[1])
-            pieces.append(line(place, beyond, class_="d-extension d-accent"))
-            pieces.append(keyed(x, at((reach, 0))[1], place[1], "d", below=True))
+            pieces.append(line(place, (x + 6, place[1]), class_="d-extension d-accent"))
+            pieces.append(letters.dimension(x, at((reach, 0))[1], place[1], "d", below=True))
+        if self.neighbour is not None:
+            pieces.append(self._coupling(at, foot, letters))
         return group(pieces)
 
-    def _coupling(self, at: Callable[[tuple[float, float]], Point], foot: float) -> SafeString:
+    def _coupling(
+        self, at: Callable[[tuple[float, float]], Point], foot: float, letters: Letters
+    ) -> SafeString:
         """The middles of the two ends and how far one lies outside the other."""
         assert self.neighbour is not None
         own = at(self.car.polar(self.car.body.length / 2, 0.0))
@@ -433,43 +426,64 @@ class Curve:
             line(other, (x - 3, other[1]), class_="d-extension d-accent"),
             circle(own, 2.2, class_="d-solid d-accent"),
             circle(other, 2.2, class_="d-solid d-accent"),
-            keyed(x, own[1], other[1], "c", below=True, tail_to=foot + 2),
+            letters.dimension(x, own[1], other[1], "c", below=True, tail_to=foot + 2),
         )
 
 
-def keyed(
-    x: float,
-    first: float,
-    second: float,
-    letter: str,
-    *,
-    below: bool,
-    side: int = 1,
-    tail_to: float | None = None,
-) -> SafeString:
-    """An upright dimension known by a letter, which stands at the end of its tail, or to the
-    right (side 1) or left of it.
+class Letters:
+    """Upright dimensions known by letters, none of which stands on another."""
 
-    Heads that find no room between their points stand outside and point inwards.
-    """
-    upper, lower = sorted((first, second))
-    is_narrow = lower - upper < 22
-    tail = 15.0 if is_narrow else 0.0
-    inward = 1 if is_narrow else -1
-    top, foot = upper - tail, lower + tail
-    if tail_to is not None:
-        foot = max(foot, tail_to)
-    if is_narrow or tail_to is not None:
-        place = (x, foot + 11.5) if below else (x, top - 3.5)
-        anchor = "middle"
-    else:
-        place, anchor = (x + 6 * side, (upper + lower) / 2 + 4.5), "start" if side > 0 else "end"
-    return group(
-        line((x, top), (x, foot), class_="d-dim d-accent"),
-        arrow_head((x, upper), (0, inward), class_="d-accent"),
-        arrow_head((x, lower), (0, -inward), class_="d-accent"),
-        text(*place, letter, size=13, anchor=anchor, class_="d-label d-accent"),
-    )
+    def __init__(self, lowest: float) -> None:
+        self.lowest = lowest
+        self.placed: list[Point] = []
+
+    def dimension(
+        self,
+        x: float,
+        first: float,
+        second: float,
+        letter: str,
+        *,
+        below: bool,
+        side: int = 1,
+        tail_to: float | None = None,
+    ) -> SafeString:
+        """Heads that find no room between their points stand outside and point inwards.
+
+        The letter stands at the upper or lower end of the tail, or beside a long dimension; where
+        that place is taken, at the next that is free.
+        """
+        upper, lower = sorted((first, second))
+        is_narrow = lower - upper < 22
+        tail = 15.0 if is_narrow else 0.0
+        inward = 1 if is_narrow else -1
+        top, foot = upper - tail, lower + tail
+        if tail_to is not None:
+            foot = max(foot, tail_to)
+        wishes = [(x, foot + 11.5), (x, top - 3.5)]
+        if not below:
+            wishes.reverse()
+        if not is_narrow and tail_to is None:
+            wishes.insert(0, (x + 10 * side, (upper + lower) / 2 + 4.5))
+        middle = (top + foot) / 2
+        wishes += [(x + sign * 10 * step, middle) for step in range(1, 9) for sign in (1, -1)]
+        place = next(filter(self._is_free, wishes), wishes[0])
+        self.placed.append(place)
+        return group(
+            line((x, top), (x, foot), class_="d-dim d-accent"),
+            arrow_head((x, upper), (0, inward), class_="d-accent"),
+            arrow_head((x, lower), (0, -inward), class_="d-accent"),
+            text(*place, letter, size=13, anchor="middle", class_="d-label d-accent"),
+        )
+
+    def _is_free(self, place: Point) -> bool:
+        x, y = place
+        return (
+            x - 5 >= EDGE
+            and x + 5 <= WIDTH - EDGE
+            and y <= self.lowest
+            and all(abs(x - x2) > 10 or abs(y - y2) > 16 for x2, y2 in self.placed)
+        )
 
 
 def bounds(points: Sequence[Point]) -> tuple[float, float, float, float]:

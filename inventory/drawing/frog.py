@@ -15,6 +15,7 @@ from django.utils.safestring import SafeString
 from inventory.drawing.profile import positive
 from inventory.drawing.shapes import Tyre, Wheelset, placed, wheel_section
 from inventory.drawing.svg import (
+    ARROW_LENGTH,
     Point,
     arrow_head,
     box,
@@ -27,6 +28,7 @@ from inventory.drawing.svg import (
     line,
     path,
     sheet,
+    shorten,
     text,
     text_width,
 )
@@ -621,14 +623,16 @@ class Meeting:
             foot = max(base, second[1], first[1]) + 4
         else:
             foot = max(base, tread + s.depth * scale) + 24
-            is_right = max(first[0], second[0]) > WIDTH / 2 + 20
+            width = text_width(label, 13, bold=True) + 2 * ARROW_LENGTH + 8
+            ends = sorted((first[0], second[0]))
+            has_right, has_left = ends[1] + width < WIDTH - EDGE, ends[0] - width > EDGE
             gap = dimension(
                 first,
                 second,
                 at=foot,
                 label=label,
-                beside=True,
-                side=-1 if is_right else 1,
+                beside=has_right or has_left,
+                side=-1 if has_left and not has_right else 1,
                 tone=self.tone,
             )
             foot += 9
@@ -789,8 +793,9 @@ class Plan:
     def _frog_words(self) -> str:
         if self.sizes.known["frog_number"] is None:
             return "frog number not measured"
-        angle = figure(math.degrees(self.angle), 1)
-        return f"No. {self.sizes.number:g} frog, {angle}° between the tracks"
+        number = figure(self.sizes.number, 2).rstrip("0").rstrip(".")
+        angle = figure(math.degrees(frog_angle(self.sizes.number)), 1)
+        return f"No. {number} frog, {angle}° between tracks"
 
     def _point(self, style: str) -> SafeString:
         """The point: one piece of metal as far as its two rails touch."""
@@ -896,7 +901,7 @@ def rounded(face: float, radius: float, side: int) -> list[Point]:
 
 def heading(words: str, top: float) -> SafeString:
     """What a view shows, at its upper left corner."""
-    return text(EDGE, top + 13, words, size=SIZE, class_="d-soft")
+    return text(EDGE, top + 13, shorten(words, ROOM, SIZE), size=SIZE, class_="d-soft")
 
 
 def wrapped(words: str, room: float, size: float, *, bold: bool = False) -> list[str]:

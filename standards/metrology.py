@@ -389,8 +389,10 @@ def _log_one_over_beta_half(a: float) -> float:
     else:
         # The two logarithms grow without bound while their difference does not, so the
         # difference is expanded directly (Abramowitz and Stegun 6.1.47 in logarithms).
-        ratio = 0.5 * math.log(a) - 1 / (8 * a) + 1 / (192 * a**3) - 1 / (640 * a**5)
-        ratio += 17 / (14336 * a**7)
+        # In powers of 1 / a, which fade away where those of a itself would overflow.
+        inverse = 1 / a
+        ratio = 0.5 * math.log(a) - inverse / 8 + inverse**3 / 192 - inverse**5 / 640
+        ratio += 17 * inverse**7 / 14336
     return ratio - 0.5 * math.log(math.pi)
 
 

@@ -510,15 +510,19 @@ def scattered(chance: random.Random, keeps: float) -> tuple[list[list[Wheels]], 
         if chance.random() > keeps:
             return None
         moved = value + D(chance.randint(-25, 25)) / 100
-        return of(max(moved, D(0)), chance.choice([0.0, 0.02, 0.08]), chance.choice([2, math.inf]))
+        return of(
+            max(moved, D(0)),
+            chance.choice([0.0, 0.02, 0.08]),
+            chance.choice([2, 7.5, 40, math.inf]),
+        )
 
     vehicles = [
         [Wheels(**{k: near(v) for k, v in WHEELS.items()}) for _ in range(chance.randint(0, 4))]
-        for _ in range(8)
+        for _ in range(15)
     ]
     ways = [
         Way(**{k: near(v) for k, v in FITTING.items()}, frog_number=chance.choice([None, 4, 6]))
-        for _ in range(8)
+        for _ in range(15)
     ]
     return vehicles, ways
 

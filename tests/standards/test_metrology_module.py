@@ -347,6 +347,15 @@ def test_impossible_probabilities_are_refused(p: float) -> None:
         coverage_factor(3, p)
 
 
+@pytest.mark.parametrize("dof", [1e4, 1e6, 1e70, 1e130, 1e300])
+@pytest.mark.parametrize("t", [45.0, 60.0, 1e20, 1e44, 1e300])
+def test_distribution_far_out_is_all_or_nothing(dof: float, t: float) -> None:
+    """Where SciPy's tail is zero too."""
+    assert stats.t.sf(t, min(dof, 1e15)) <= 1e-300
+    assert student_cdf(-t, dof) <= 1e-300
+    assert student_cdf(t, dof) == 1
+
+
 @pytest.mark.parametrize("dof", [0.0, -1.0, math.nan])
 def test_impossible_degrees_of_freedom_are_refused(dof: float) -> None:
     with pytest.raises(ValueError, match="above zero"):

@@ -18,8 +18,8 @@ The last line is plain geometry, as is tread support, for which the sheets give 
 
 Track dimensions that hang together stand in for one another: C = G - Fg and S = C - F. A margin
 always says so in its note when a dimension followed from others. Each measured dimension enters
-a sum once, with its whole factor, so that T counted twice is one doubt and not two (GUM 5.2.2
-note 1). Both wheels of a set are taken to have the same flange and tyre.
+a sum once, with its whole factor as its sensitivity (GUM 5.1.2), so that T counted twice is one
+doubt and not two. Both wheels of a set are taken to have the same flange and tyre.
 
 Tread support. Take the running line of the route as zero and count outwards, towards the frog.
 The rail that carries the wheel up to the frog bends away there and becomes the wing rail of the
@@ -35,6 +35,9 @@ touches the wing rail on its own side; and never below zero. The guard rail push
 point and so sets no end to p. With all of the play the margin is N + B + T - G - F / cos(th); at
 the wing rail it is N - F - F / cos(th).
 
+The sheets bear this out: however the wheelset stands, N min bridges F max in every row held, and
+the reduced width N1 of NEM 310 (2009) bridges F min, which that sheet asks for, and not F max.
+
 What it assumes: both flangeways of the frog are F wide; the point begins where its two running
 lines cross. A point made blunt to a width b begins farther on and takes nearly b off the margin.
 A bevelled outer edge of the tyre takes its width off as well.
@@ -48,6 +51,7 @@ from dataclasses import dataclass, fields
 from decimal import Context, Decimal, localcontext
 from enum import StrEnum
 from functools import lru_cache
+from operator import itemgetter
 
 from standards.conformity import CONFORMANCE, Outcome, Rule
 from standards.curves import ImpossibleGeometry
@@ -351,7 +355,15 @@ class _Sum:
         return Measured(self.value, math.sqrt(self.variance), self.dof, ())
 
     @property
+    def standard(self) -> float:
+        """The value over its standard uncertainty; without end where that is none."""
+        if self.variance == 0:
+            return math.inf if self.value >= 0 else -math.inf
+        return float(self.value) / math.sqrt(self.variance)
+
+    @property
     def dof(self) -> float:
+        """Effective degrees of freedom, by Welch-Satterthwaite."""
         # In this order, so that no power of a tiny uncertainty becomes a zero to divide.
         return self.variance * (self.variance / self.fourth) if self.fourth else math.inf
 
@@ -539,9 +551,7 @@ def _together(wheel: _Side, track: _Side) -> tuple[int, _Sum]:
 
 def _probability(total: _Sum) -> float:
     """That the true margin is not below zero: JCGM 106 clause 7 with one limit, zero."""
-    if total.variance == 0:
-        return 1.0 if total.value >= 0 else 0.0
-    return student_cdf(float(total.value) / math.sqrt(total.variance), total.dof)
+    return student_cdf(total.standard, total.dof)
 
 
 def _outcome(value: Decimal, probability: float, rule: Rule) -> Outcome:
@@ -658,7 +668,7 @@ def grid(
 
 
 def _cell(sides: Sequence[Mapping[Relation, _Side]], track: Sequence[_Side], rule: Rule) -> Cell:
-    least: tuple[float, Decimal, int, Relation] | None = None
+    totals = []
     lacking = []
     for side in track:
         relation = side.relation
@@ -669,14 +679,39 @@ def _cell(sides: Sequence[Mapping[Relation, _Side]], track: Sequence[_Side], rul
                     lacking.append(relation)
                 continue
             _, total = _together(mine, side)
-            probability = _probability(total)
-            if least is None or (probability, total.value) < least[:2]:
-                least = probability, total.value, at, relation
-    if least is None:
+            totals.append((total.standard, total, at, relation))
+    if not totals:
         return Cell(None, None, None, None, Outcome.NOT_JUDGED, tuple(lacking))
-    probability, value, at, relation = least
+    probability, value, at, relation = _least(sorted(totals, key=itemgetter(0)))
     judged = _outcome(value, probability, rule)
     return Cell(relation, at, value, probability, judged, tuple(lacking))
+
+
+def _least(
+    totals: Iterable[tuple[float, _Sum, int, Relation]],
+) -> tuple[float, Decimal, int, Relation]:
+    """The one least likely not to be below zero, of sums that come with rising value over u.
+
+    Student's distribution is most of the work, so it is not asked where the answer is plain: above
+    zero, a sum that is farther out than another, with no fewer degrees of freedom, is likelier.
+    """
+    least: tuple[float, Decimal, int, Relation] | None = None
+    farthest, fewest = math.inf, math.inf
+    for standard, total, at, relation in totals:
+        dof = total.dof
+        if standard > farthest and dof >= fewest:
+            continue
+        probability = _probability(total)
+        if least is None or (probability, total.value) < least[:2]:
+            least = probability, total.value, at, relation
+        # Where probabilities no longer tell sums apart their values have to.
+        if probability < 1:
+            if standard <= 0:
+                farthest, fewest = 0.0, 0.0
+            elif dof < fewest:
+                farthest, fewest = standard, dof
+    assert least is not None
+    return least
 
 
 # --- What does not agree with itself ------------------------------------------------------------

@@ -15,7 +15,7 @@ from standards.turnouts import frog_angle
 from standards.units import plain
 
 
-class _BenchFields(forms.ModelForm):
+class BenchFields(forms.ModelForm):
     """Dimensions typed as bench text, in the person's units."""
 
     lengths: tuple[str, ...] = ()
@@ -74,7 +74,7 @@ class _BenchFields(forms.ModelForm):
         return None
 
 
-class RailwayForm(_BenchFields):
+class RailwayForm(BenchFields):
     lengths = ("clearance_gap",)
     standard = forms.ChoiceField(label="Scale and standards")
 
@@ -94,7 +94,7 @@ class RailwayForm(_BenchFields):
         return self.cleaned_data["standard"]
 
 
-def _refuse_twin(form: forms.ModelForm, word: str) -> None:
+def refuse_twin(form: forms.ModelForm, word: str) -> None:
     """Say that a place has one of that name already; the form does not ask for the place, so that
     Django does not see it."""
     name = form.cleaned_data.get("name")
@@ -127,7 +127,7 @@ class PlaceForm(forms.ModelForm):
         return data
 
 
-class TurnoutForm(_BenchFields):
+class TurnoutForm(BenchFields):
     lengths = ("diverging_radius", "points_to_frog")
     numbers = ("frog_number",)
 
@@ -137,7 +137,7 @@ class TurnoutForm(_BenchFields):
 
     def clean(self) -> dict[str, object]:
         data = super().clean()
-        _refuse_twin(self, "A turnout")
+        refuse_twin(self, "A turnout")
         if data.get("frog_number") is None and data.get("diverging_radius") is None:
             self.add_error(
                 "frog_number", "Type the frog number, or the radius of a leg that is one curve."
@@ -145,7 +145,7 @@ class TurnoutForm(_BenchFields):
         return data
 
 
-class TrackForm(_BenchFields):
+class TrackForm(BenchFields):
     lengths = ("measured", "final_centres", "radius", "door_height")
     grades = ("grade_percent",)
 
@@ -177,7 +177,7 @@ class TrackForm(_BenchFields):
 
     def clean(self) -> dict[str, object]:
         data = super().clean()
-        _refuse_twin(self, "A track")
+        refuse_twin(self, "A track")
         for end in ("a", "b"):
             reference = data.get(f"{end}_reference")
             if reference in ("frog", "points") and data.get(f"{end}_turnout") is None:
@@ -206,7 +206,7 @@ class IndustryForm(forms.ModelForm):
 
     def clean(self) -> dict[str, object]:
         data = super().clean()
-        _refuse_twin(self, "An industry")
+        refuse_twin(self, "An industry")
         return data
 
 

@@ -32,7 +32,9 @@ class Trackwork(models.Model):
 
     place = models.ForeignKey(Place, models.CASCADE, related_name="trackwork")
     kind = models.CharField(max_length=8, choices=Kind, default=Kind.CURVE)
-    name = models.CharField(max_length=40, help_text="Such as: curve behind the mill.")
+    name = models.CharField(
+        max_length=40, blank=True, help_text="Such as: curve behind the mill."
+    )  # a turnout has its own
     turnout = models.OneToOneField(
         Turnout, models.CASCADE, null=True, blank=True, related_name="trackwork", editable=False
     )
@@ -58,14 +60,23 @@ class Trackwork(models.Model):
         ordering = ["place__position", "kind", "name", "pk"]
         verbose_name_plural = "trackwork"
         constraints = [
-            models.UniqueConstraint(fields=["place", "name"], name="one_trackwork_of_a_name")
+            models.UniqueConstraint(
+                fields=["place", "name"],
+                condition=Q(turnout__isnull=True),
+                name="one_trackwork_of_a_name",
+            )
         ]
 
     def __str__(self) -> str:
-        return f"{self.name}, {self.place}"
+        return f"{self.title}, {self.place}"
 
     def get_absolute_url(self) -> str:
         return reverse("trackwork:piece", args=[self.pk])
+
+    @property
+    def title(self) -> str:
+        """What it is called in its place."""
+        return self.turnout.name if self.turnout else self.name
 
     @property
     def standard(self) -> Scale:

@@ -29,11 +29,7 @@ def trackwork_of(*, turnout: Turnout) -> Trackwork:
     Turnout.objects.select_for_update().get(pk=turnout.pk)
     found, _ = Trackwork.objects.get_or_create(
         turnout=turnout,
-        defaults={
-            "place": turnout.place,
-            "kind": Trackwork.Kind.TURNOUT,
-            "name": turnout.name,
-        },
+        defaults={"place": turnout.place, "kind": Trackwork.Kind.TURNOUT},
     )
     return found
 

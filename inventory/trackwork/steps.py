@@ -5,7 +5,7 @@ from __future__ import annotations
 from inventory.stock.places import Step, by_gauge
 from inventory.trackwork.models import Trackwork
 
-_FROG = ("track_gauge", "check_gauge", "span", "flangeway", "flangeway_guard", "flangeway_depth")
+FROG = ("track_gauge", "check_gauge", "span", "flangeway", "flangeway_guard", "flangeway_depth")
 SPOTS = ("spot 1", "spot 2", "spot 3")
 
 
@@ -16,7 +16,7 @@ def steps_for(piece: Trackwork, *, uses_gauge: bool = False) -> tuple[Step, ...]
     counts as passed.
     """
     if piece.has_frog:
-        steps = [_step(leg, _FROG) for leg in piece.legs]
+        steps = [_step(leg, FROG) for leg in piece.legs]
         if piece.kind == Trackwork.Kind.TURNOUT:
             steps.insert(0, _step("points", ("track_gauge", "point_spread")))
     else:

@@ -35,7 +35,8 @@ def test_letters_are_those_of_the_track_sheet(read, quantity, letter):
 
 def test_every_quantity_that_is_measured_has_a_picture():
     measured = [q.code for q in quantities.QUANTITIES.values() if not q.is_computed]
-    assert sorted(GUIDES) == sorted(QUANTITIES) == sorted(measured)
+    assert sorted(GUIDES) == sorted(QUANTITIES)
+    assert sorted(QUANTITIES + TRACK) == sorted(measured)
 
 
 @pytest.mark.parametrize("quantity", QUANTITIES + TRACK)

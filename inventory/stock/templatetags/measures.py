@@ -17,6 +17,7 @@ from inventory.drawing.trend import trend
 from inventory.stock.history import Trend
 from inventory.stock.models import Verdict
 from inventory.stock.taking import bare_unit
+from standards.conformity import how_sure
 from standards.quantities import QUANTITIES, Dimension, Quantity
 from standards.remedies import Mend
 from standards.units import from_base, spell
@@ -168,6 +169,12 @@ def word(outcome: str) -> SafeString:
     return format_html(
         '<span class="v {}">{}{}</span>', slugify(outcome), verdict_mark(outcome), outcome
     )
+
+
+@register.filter
+def sure(probability: float | None) -> str:
+    """How sure it is, in words."""
+    return "" if probability is None else how_sure(probability)
 
 
 @register.filter

@@ -13,7 +13,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from standards.curves import Body, ImpossibleGeometry, body_offset, smallest_by_pivots, throw_at
+from standards.curves import Body, ImpossibleGeometry, smallest_by_pivots, throw_at
 
 Reals = NDArray[np.float64]
 # Points and directions, as x + iy.
@@ -264,34 +264,31 @@ def _heads_apart(
 # --- On one curve -----------------------------------------------------------------------------
 
 
-def _place_on_curve(radius: float, first: CarEnd, second: CarEnd) -> tuple[_Pose, _Pose]:
-    """Both bodies on a curve to the left about the origin, the pivots of their couplers as far
-    apart as the two couplers are long.
+def _place_on_curves(radii: Reals, first: CarEnd, second: CarEnd) -> tuple[_Pose, _Pose]:
+    """Both bodies on curves to the left about the origin, the pivots of their couplers as far
+    apart as the two couplers are long; nan where one of them does not go there.
 
     The pivots lie on circles of their own, r = sqrt(h^2 + k^2); between them the angle is
     2 asin(sqrt((c^2 - (r1 - r2)^2) / (4 r1 r2))).
     """
     between = first.coupler_length + second.coupler_length
-    heights = [body_offset(radius, end.body) for end in (first, second)]
-    of_first = math.hypot(heights[0], first.coupler_pivot)
-    of_second = math.hypot(heights[1], second.coupler_pivot)
-    square = between**2 - (of_first - of_second) ** 2
-    if square < 0:
-        raise ImpossibleGeometry(
-            f"On a radius of {radius:g} the pivots of the two couplers are "
-            f"{abs(of_first - of_second):.3g} apart across the track, and the couplers only "
-            f"{between:g} long together."
-        )
-    turned = 2 * math.asin(min(1.0, math.sqrt(square / (4 * of_first * of_second))))
-    turned += math.atan2(first.coupler_pivot, heights[0])
-    turned += math.atan2(second.coupler_pivot, heights[1])
-    return _pose_at(heights[0], turned), _pose_at(heights[1], 0.0)
+    heights = []
+    for end in (first, second):
+        square = radii**2 - end.body.pivot_distance**2 / 4 - end.body.bogie_wheelbase**2 / 4
+        heights.append(np.sqrt(np.where(square > 0, square, math.nan)))
+    of_first = np.hypot(heights[0], first.coupler_pivot)
+    of_second = np.hypot(heights[1], second.coupler_pivot)
+    part = (between**2 - (of_first - of_second) ** 2) / (4 * of_first * of_second)
+    turned = 2 * np.arcsin(np.sqrt(np.where((part >= 0) & (part <= 1), part, math.nan)))
+    turned += np.arctan2(first.coupler_pivot, heights[0])
+    turned += np.arctan2(second.coupler_pivot, heights[1])
+    return _pose_at(heights[0], turned), _pose_at(heights[1], np.zeros_like(radii))
 
 
-def _pose_at(height: float, turned: float) -> _Pose:
-    """A body that far from the origin, having gone that angle about it to the left."""
-    direction = np.array([complex(math.cos(turned), math.sin(turned))])
-    return _Pose(direction * complex(height), direction * 1j)
+def _pose_at(heights: Reals, turned: Reals) -> _Pose:
+    """Bodies that far from the origin, having gone that angle about it to the left."""
+    direction = np.asarray(np.cos(turned) + 1j * np.sin(turned), dtype=np.complex128)
+    return _Pose(np.asarray(direction * heights, dtype=np.complex128), direction * 1j)
 
 
 def _place_on_straight(first: CarEnd, second: CarEnd) -> tuple[_Pose, _Pose]:
@@ -311,19 +308,25 @@ def on_curve(radius: float, first: CarEnd, second: CarEnd) -> Coupled:
     Raises ImpossibleGeometry when a vehicle is too long for the radius, or the couplers too short
     to reach across.
     """
-    straight = radius == math.inf
-    poses = _place_on_straight(first, second) if straight else ()
-    leading, trailing = poses or _place_on_curve(radius, first, second)
+    throws = [0.0, 0.0]
+    if radius == math.inf:
+        leading, trailing = _place_on_straight(first, second)
+    else:
+        throws = [throw_at(radius, end.body, end.coupler_pivot) for end in (first, second)]
+        leading, trailing = _place_on_curves(np.array([radius]), first, second)
+        if np.isnan(leading.axis[0]):
+            between = first.coupler_length + second.coupler_length
+            raise ImpossibleGeometry(
+                f"On a radius of {radius:g} the pivots of the two couplers are "
+                f"{abs(throws[0] - throws[1]):.3g} apart across the track, and the couplers only "
+                f"{between:g} long together."
+            )
     found = _meeting(first, leading, second, trailing)
-
-    def throw(end: CarEnd) -> float:
-        return 0.0 if straight else throw_at(radius, end.body, end.coupler_pivot)
-
     return Coupled(
         swing_first=float(found.swing_first[0]),
         swing_second=float(found.swing_second[0]),
-        throw_first=throw(first),
-        throw_second=throw(second),
+        throw_first=throws[0],
+        throw_second=throws[1],
         # The curve bends to the left, so that what lies farther left lies farther in.
         offset=0.0 - float(found.offset[0]),
         buffer_gap=None if found.buffer_gap is None else float(found.buffer_gap[0]),
@@ -349,37 +352,43 @@ def smallest_by_buffers(first: CarEnd, second: CarEnd) -> float | None:
 
     Without travel that is where they touch; and where they come off each other sideways before
     that, it is where they do so. math.inf where they touch on straight track already; None where
-    they stay clear on every curve that the two go round. Found by halving, to a millionth: with
-    the curvature the gap and the overlap shrink steadily.
+    they stay clear on every curve that the two go round, with couplers at less than a right angle.
+    Looked for from wide curves to sharp ones, then closed in on to a millionth.
 
     Raises ImpossibleGeometry where either end has no buffers.
     """
     if first.buffers is None or second.buffers is None:
         raise ImpossibleGeometry("Without buffers on both vehicles none can touch.")
     give = first.buffers.travel + second.buffers.travel
-
-    def are_clear(curvature: float) -> bool | None:
-        """None where the pair does not go round at all."""
-        try:
-            found = on_curve(1 / curvature if curvature else math.inf, first, second)
-        except ImpossibleGeometry:
-            return None
-        if found.buffer_gap is None or found.buffer_overlap is None:
-            return None
-        return found.buffer_gap + give > 0 and found.buffer_overlap > 0
-
-    if not are_clear(0.0):
+    on_straight = on_curve(math.inf, first, second)
+    if on_straight.buffer_gap is None or on_straight.buffer_gap + give <= 0:
         return math.inf
-    clear = 0.0
-    touching = 1 / max(smallest_by_pivots(end.body) for end in (first, second))
-    while touching - clear > 1e-7 * touching:
-        middle = (clear + touching) / 2
-        if are_clear(middle):
-            clear = middle
-        else:
-            touching = middle
+
+    def clear_at(curvatures: Reals) -> tuple[NDArray[np.bool_], NDArray[np.bool_]]:
+        """Where nothing touches, and where the pair goes round at all."""
+        poses = _place_on_curves(1 / curvatures, first, second)
+        with np.errstate(invalid="ignore"):  # where the pair does not go round, all is nan
+            met = _meeting(first, poses[0], second, poses[1])
+        goes = np.maximum(np.abs(met.swing_first), np.abs(met.swing_second)) < math.pi / 2
+        if met.buffer_gap is None or met.buffer_overlap is None:
+            return np.zeros_like(goes), goes
+        clear = (met.buffer_gap + give > 0) & (met.buffer_overlap > 0) & goes
+        clear[-1] = False  # where the search ends at the latest
+        return clear, goes
+
+    # Far sharper than where they touch the drawing turns over and heads come clear again, so it is
+    # the first place that counts, from wide to sharp.
+    sharpest = 1 / max(smallest_by_pivots(end.body) for end in (first, second))
+    curvatures = np.geomspace(sharpest / 1e5, sharpest, 65)
+    clear, goes = clear_at(curvatures)
+    for _ in range(5):
+        touching = int(np.argmin(clear))
+        before = curvatures[touching - 1] if touching else 0.0
+        curvatures = np.linspace(before, curvatures[touching], 33)[1:]
+        clear, goes = clear_at(curvatures)
+    touching = int(np.argmin(clear))
     # What stopped the search may have been the bodies or couplers and not the buffers.
-    return None if are_clear(touching) is None else 1 / touching
+    return float(1 / curvatures[touching]) if goes[touching] else None
 
 
 # --- Through a reverse curve ------------------------------------------------------------------

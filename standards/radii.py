@@ -215,16 +215,18 @@ def _by_pivots(vehicle: Measures, scale: Scale) -> tuple[float, str]:
 
 
 def _by_play(vehicle: Measures, scale: Scale) -> tuple[float, str]:
-    wheelbase, play, axles = _need(vehicle, _frame(vehicle), "play", "axles_in_frame")
-    if axles < 2:
+    wanted = [_frame(vehicle), "play", "axles_in_frame"]
+    if vehicle.axles_in_frame == 1:
         raise _Silent("A single axle has no rigid wheelbase.")
+    if vehicle.axles_in_frame == 2:
+        wanted += ["wheel_diameter", "flange_depth"]
+    wheelbase, play, axles, *flange = _need(vehicle, *wanted)
     if axles > 2:
         return smallest_by_play(wheelbase, play), (
             "w²/(8J) + J/2: the middle axle has to find the versine of the wheelbase in the play "
             "between flanges and rails. Blind tyres in the middle lie outside this rule."
         )
-    diameter, depth = _need(vehicle, "wheel_diameter", "flange_depth")
-    return smallest_of_two_axles(wheelbase, play, flange_lap(diameter, depth)), (
+    return smallest_of_two_axles(wheelbase, play, flange_lap(*flange)), (
         "(B + l)²/(8J) for two axles, l the length of the flange at rail level: a textbook rule "
         "for widening the gauge, second-hand, read backwards."
     )
@@ -325,15 +327,24 @@ def _by_rp_11(vehicle: Measures, scale: Scale) -> tuple[float, str]:
     row = min(taking, key=lambda each: Decimal(each.figures["radius_min"]))
     radius = float(to_base(Decimal(row.figures["radius_min"]), row.unit))
     told = "" if row.provenance == PUBLISHED else ", second-hand"
+    between = (
+        "" if _is_of_a_class(row) else " Classes of less radius that may take it are not held."
+    )
     return radius, (
         f"RP-11{told}: {row.name}. For restricted speed; for main-line speed its next class up."
+        f"{between}"
     )
+
+
+def _is_of_a_class(row: Row) -> bool:
+    """Whether a row of RP-11 names less than all stock."""
+    return "car_length_max_ft" in row.figures
 
 
 def _takes(row: Row, vehicle: Measures, is_hauled: bool, scale: Scale) -> bool:
     """Whether a row of RP-11 speaks of the vehicle; raises _Missing where that cannot be told."""
-    if "car_length_max_ft" not in row.figures:
-        return True  # all stock
+    if not _is_of_a_class(row):
+        return True
     if not is_hauled:
         return False  # which engines a row means is told in words only
     (length,) = _need(vehicle, "body_length")

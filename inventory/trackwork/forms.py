@@ -4,9 +4,12 @@ from __future__ import annotations
 
 from django import forms
 
+from inventory.stock.models import Vehicle
 from inventory.track.forms import BenchFields, refuse_twin
 from inventory.track.models import Track
 from inventory.trackwork.models import Trackwork
+from standards.sheets import Scale
+from standards.units import Unreadable, read
 
 
 class TrackworkForm(BenchFields):
@@ -46,3 +49,85 @@ class TurnoutPieceForm(forms.ModelForm):
         super().__init__(*args, **kwargs)
         tracks = Track.objects.filter(place=self.instance.place)
         self.fields["track"].queryset = tracks.select_related("place")
+
+
+class _Lengths(forms.Form):
+    """Lengths typed as bench text, in the person's units; they come out as mm."""
+
+    lengths: tuple[str, ...] = ()
+
+    def __init__(self, *args, unit: str, scale: Scale, **kwargs):
+        super().__init__(*args, **kwargs)
+        self.unit, self.scale = unit, scale
+
+    def clean(self) -> dict[str, object]:
+        data = super().clean()
+        for name in self.lengths:
+            typed = (data.get(name) or "").strip()
+            data[name] = None
+            if not typed:
+                continue
+            try:
+                text = read(
+                    typed,
+                    "length",
+                    default_unit=self.unit,
+                    may_be_zero=name == "straight",
+                    to_scale=self.scale.from_full_size,
+                )
+            except Unreadable as unreadable:
+                self.add_error(name, str(unreadable))
+            else:
+                data[name] = float(text.values[0])
+        return data
+
+
+def _length(label: str, help_text: str) -> forms.CharField:
+    return forms.CharField(label=label, required=False, max_length=60, help_text=help_text)
+
+
+_COUPLER = "From where it swings to its face, such as 9 mm. Both are taken alike."
+
+
+class CurveForm(_Lengths):
+    """A vehicle asked onto a curve, alone or with a neighbour."""
+
+    lengths = ("radius", "straight", "coupler")
+
+    radius = _length("Radius of the curve", "To the middle of the track, such as 600 mm or 24 in.")
+    neighbour = forms.ModelChoiceField(
+        Vehicle.objects.none(), required=False, empty_label="none", label="Coupled to"
+    )
+    coupler = _length("Length of a coupler", _COUPLER)
+    straight = _length(
+        "Straight between reverse curves", "Where the opposite curve follows; 0 for none."
+    )
+
+    def __init__(self, *args, neighbours, **kwargs):
+        super().__init__(*args, **kwargs)
+        self.fields["neighbour"].queryset = neighbours
+
+
+class PairForm(_Lengths):
+    """Two vehicles asked beside each other, and the curve for all pairs."""
+
+    lengths = ("radius", "coupler")
+
+    first = forms.ChoiceField(required=False, label="One vehicle")
+    second = forms.ChoiceField(required=False, label="The other")
+    radius = _length("Radius of the curve", "Left empty: the sharpest of the railway’s tracks.")
+    coupler = _length("Length of a coupler", _COUPLER)
+
+    def __init__(self, *args, stock: list[Vehicle], **kwargs):
+        super().__init__(*args, **kwargs)
+        self.stock = {str(each.pk): each for each in stock}
+        choices = [("", "none"), *((str(each.pk), each.identity) for each in stock)]
+        self.fields["first"].choices = self.fields["second"].choices = choices
+
+    def clean(self) -> dict[str, object]:
+        data = super().clean()
+        for name in ("first", "second"):
+            data[name] = self.stock.get(data.get(name) or "")
+        if data["first"] is not None and data["first"] == data["second"]:
+            self.add_error("second", "That is the same vehicle; pick another one.")
+        return data

@@ -192,6 +192,14 @@ class Spot:
     outcome: Outcome
     lacking: tuple[Relation, ...] = ()
 
+    #: In whose unit and decimals a margin is written.
+    quantity = "back_to_back"
+
+    @property
+    def rank(self) -> int:
+        """How bad it is, 0 the worst."""
+        return SEVERITY.index(self.outcome)
+
 
 @dataclass(frozen=True)
 class Row:
@@ -253,9 +261,9 @@ def sizes_of(met: Met | None, unit: str) -> dict[str, object]:
     if met is None:
         return {}
     wheels, way = met.wheels, met.leg.way
-    sizes: dict[str, object] = {
-        code: _plain(getattr(wheels, code)) for code in OF_WHEELS
-    } | {code: _plain(getattr(way, code)) for code in (*FROG, *_OF_RAIL)}
+    sizes: dict[str, object] = {code: _plain(getattr(wheels, code)) for code in OF_WHEELS} | {
+        code: _plain(getattr(way, code)) for code in (*FROG, *_OF_RAIL)
+    }
     worst = None if met.value is None else (met.margin.relation.value, float(met.value))
     return sizes | {"frog_number": way.frog_number, "worst": worst, "unit": unit}
 

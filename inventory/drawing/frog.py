@@ -500,8 +500,8 @@ class Meeting:
         s = self.sizes
         left = min(-s.head - 0.1 * s.height, self.left_back - s.width)
         right = max(self.right_edge, self.right_back + s.width)
-        scale = (ROOM - 44) / (right - left)
-        start = EDGE + 22 - left * scale
+        scale = (ROOM - 56) / (right - left)
+        start = EDGE + 28 - left * scale
         radius = 0.19 * s.gauge * scale
         rail_top = top + 66 + 2 * radius
         base = rail_top + self.base * scale
@@ -540,12 +540,12 @@ class Meeting:
         if self.relation is not None:
             spot = self.spot
             x, y = at(((spot.first[0] + spot.second[0]) / 2, (spot.first[1] + spot.second[1]) / 2))
-            around = max(13.0, 0.6 * (s.way + s.thickness) * scale)
+            around = min(17.0, max(13.0, 0.6 * (s.way + s.thickness) * scale))
             pieces.append(circle((x, y), around, class_="d-detail d-accent"))
-            beyond = start + right * scale + 8
-            pieces.append(
-                line((x + around, y), (beyond - 3, rail_top), class_="d-extension d-accent")
-            )
+            beyond = min(max(start + right * scale + 10, x + around + 4), WIDTH - EDGE - 9)
+            if beyond - x - around > 5:
+                leader = (beyond - 2, rail_top)
+                pieces.append(line((x + around, y), leader, class_="d-extension d-accent"))
             pieces.append(text(beyond, rail_top + 4, "A", size=13, class_="d-label d-accent"))
         foot = base + 8
         for letter, key, first, second in self._widths():
@@ -671,7 +671,7 @@ class Meeting:
         s = self.sizes
         left = min(-s.head - 0.1 * s.height, self.left_back - s.width)
         right = max(self.right_edge, self.right_back + s.width)
-        times = scale * (right - left) / (ROOM - 44)
+        times = scale * (right - left) / (ROOM - 56)
         return f"{figure(times, 1).removesuffix('.0')} times"
 
     def _cut_track(self, at: Callable[[Point], Point]) -> SafeString:

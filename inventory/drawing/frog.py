@@ -167,6 +167,7 @@ def wheelset_in_frog(
     fastening_height: float | None = None,
     worst: tuple[str, float] | None = None,
     unit: str = "mm",
+    has_plan: bool = True,
 ) -> SafeString:
     """A measured wheelset in a measured frog, all lengths in mm and written in `unit`, mm or in.
 
@@ -175,6 +176,7 @@ def wheelset_in_frog(
     was not measured is the gauge less the guard's flangeway; a span is the check gauge less the
     frog's flangeway, and the other way round. What follows from nothing is drawn dashed in usual
     proportions and named as not measured. Wheel diameter and rail are in proportion only.
+    `has_plan` asks for the view from above, where there is a frog.
     """
     given = {
         "back_to_back": back_to_back,
@@ -200,6 +202,7 @@ def wheelset_in_frog(
         named,
         float(margin) if named else 0.0,
         "in" if unit == "in" else "mm",
+        has_plan,
     ).draw()
 
 
@@ -277,6 +280,7 @@ class Meeting:
     named: str
     margin: float
     unit: str
+    has_plan: bool = True
 
     def draw(self) -> SafeString:
         pieces: list[SafeString] = []
@@ -284,7 +288,7 @@ class Meeting:
         views: list[Callable[[float], tuple[SafeString, float]]] = [self._section]
         if self.relation is not None:
             views.append(self._detail)
-        if self.place != "plain":
+        if self.place != "plain" and self.has_plan:
             views.append(self._plan)
         for view in views:
             piece, foot = view(foot)
@@ -373,7 +377,7 @@ class Meeting:
         if self.place != "plain":
             sizes.append(("H", known["flangeway_depth"]))
         told = " · ".join(f"{letter} {self.number(mm)}" for letter, mm in sizes if mm)
-        notes = [f"{told} {self.unit}" if told else ""]
+        notes = [f"{told}\u00a0{self.unit}" if told else ""]
         lost = [NAMES[key] for key in self._missing()]
         if lost:
             notes.append(f"not measured, dashed in usual proportions: {', '.join(lost)}")
@@ -907,7 +911,7 @@ def heading(words: str, top: float) -> SafeString:
 def wrapped(words: str, room: float, size: float, *, bold: bool = False) -> list[str]:
     """Words in as many lines as they take; a word longer than the room has its own line."""
     lines: list[str] = []
-    for word in words.split():
+    for word in filter(None, words.split(" ")):
         longer = f"{lines[-1]} {word}" if lines else word
         if lines and text_width(longer, size, bold=bold) <= room:
             lines[-1] = longer

@@ -370,27 +370,32 @@ class Curve:
             self._body(car, at, "d-body" if car is self.car else "d-part") for car in self.cars
         ]
         pieces += [line(at((r, first)), at((r, last)), class_="d-centre") for r in self.tracks]
-        pieces.append(self._as_on_straight_track(at))
+        sides = self._as_on_straight_track(at)
+        pieces += [line(*side, class_="d-dim d-dash") for side in sides]
         pieces += [
             circle(at(pivot), 2.6, class_="d-part d-detail")
             for car in self.cars
             for pivot in car.pivots()
         ]
-        pieces.append(self._letters(at, foot))
+        pieces.append(self._letters(at, Letters(foot + 20, sides), foot))
         return group(pieces), foot + 24
 
-    def _as_on_straight_track(self, at: Callable[[tuple[float, float]], Point]) -> SafeString:
+    def _as_on_straight_track(
+        self, at: Callable[[tuple[float, float]], Point]
+    ) -> list[tuple[Point, Point]]:
+        """Where both sides of the vehicle would be, had the track no curve."""
         car = self.car
         first, last = car.turn - car.half_turn, car.turn + car.half_turn
-        return group(
-            line(at((self.radius + w, first)), at((self.radius + w, last)), class_="d-dim d-dash")
+        return [
+            (at((self.radius + w, first)), at((self.radius + w, last)))
             for w in (-car.half_width, car.half_width)
-        )
+        ]
 
-    def _letters(self, at: Callable[[tuple[float, float]], Point], foot: float) -> SafeString:
-        """The dimensions, each with its letter where no other stands and few lines run."""
+    def _letters(
+        self, at: Callable[[tuple[float, float]], Point], letters: Letters, foot: float
+    ) -> SafeString:
+        """The dimensions, each with its letter where no other stands and no line runs."""
         car, half = self.car, self.car.half_width
-        letters = Letters(foot + 20)
         middle = at((self.radius - half, car.turn))[0]
         inner = at((self.radius - inner_side(self.radius, car.body), 0))[1]
         side = at((self.radius - half, 0))[1]
@@ -431,10 +436,11 @@ class Curve:
 
 
 class Letters:
-    """Upright dimensions known by letters, none of which stands on another."""
+    """Upright dimensions known by letters, none of which stands on another or on a level line."""
 
-    def __init__(self, lowest: float) -> None:
+    def __init__(self, lowest: float, lines: Sequence[tuple[Point, Point]]) -> None:
         self.lowest = lowest
+        self.lines = lines
         self.placed: list[Point] = []
 
     def dimension(
@@ -482,6 +488,10 @@ class Letters:
             x - 5 >= EDGE
             and x + 5 <= WIDTH - EDGE
             and y <= self.lowest
+            and not any(
+                start[0] - 6 < x < end[0] + 6 and y - 11 < start[1] < y + 2
+                for start, end in self.lines
+            )
             and all(abs(x - x2) > 10 or abs(y - y2) > 16 for x2, y2 in self.placed)
         )
 

@@ -167,6 +167,7 @@ def wheelset_in_frog(
     fastening_height: float | None = None,
     worst: tuple[str, float] | None = None,
     unit: str = "mm",
+    has_plan: bool = True,
 ) -> SafeString:
     """A measured wheelset in a measured frog, all lengths in mm and written in `unit`, mm or in.
 
@@ -175,6 +176,7 @@ def wheelset_in_frog(
     was not measured is the gauge less the guard's flangeway; a span is the check gauge less the
     frog's flangeway, and the other way round. What follows from nothing is drawn dashed in usual
     proportions and named as not measured. Wheel diameter and rail are in proportion only.
+    `has_plan` asks for the view from above, where there is a frog.
     """
     given = {
         "back_to_back": back_to_back,
@@ -200,6 +202,7 @@ def wheelset_in_frog(
         named,
         float(margin) if named else 0.0,
         "in" if unit == "in" else "mm",
+        has_plan,
     ).draw()
 
 
@@ -277,6 +280,7 @@ class Meeting:
     named: str
     margin: float
     unit: str
+    has_plan: bool = True
 
     def draw(self) -> SafeString:
         pieces: list[SafeString] = []
@@ -284,7 +288,7 @@ class Meeting:
         views: list[Callable[[float], tuple[SafeString, float]]] = [self._section]
         if self.relation is not None:
             views.append(self._detail)
-        if self.place != "plain":
+        if self.place != "plain" and self.has_plan:
             views.append(self._plan)
         for view in views:
             piece, foot = view(foot)
@@ -373,7 +377,7 @@ class Meeting:
         if self.place != "plain":
             sizes.append(("H", known["flangeway_depth"]))
         told = " · ".join(f"{letter} {self.number(mm)}" for letter, mm in sizes if mm)
-        notes = [f"{told} {self.unit}" if told else ""]
+        notes = [f"{told}\u00a0{self.unit}" if told else ""]
         lost = [NAMES[key] for key in self._missing()]
         if lost:
             notes.append(f"not measured, dashed in usual proportions: {', '.join(lost)}")
@@ -500,8 +504,8 @@ class Meeting:
         s = self.sizes
         left = min(-s.head - 0.1 * s.height, self.left_back - s.width)
         right = max(self.right_edge, self.right_back + s.width)
-        scale = (ROOM - 44) / (right - left)
-        start = EDGE + 22 - left * scale
+        scale = (ROOM - 56) / (right - left)
+        start = EDGE + 28 - left * scale
         radius = 0.19 * s.gauge * scale
         rail_top = top + 66 + 2 * radius
         base = rail_top + self.base * scale
@@ -540,12 +544,12 @@ class Meeting:
         if self.relation is not None:
             spot = self.spot
             x, y = at(((spot.first[0] + spot.second[0]) / 2, (spot.first[1] + spot.second[1]) / 2))
-            around = max(13.0, 0.6 * (s.way + s.thickness) * scale)
+            around = min(17.0, max(13.0, 0.6 * (s.way + s.thickness) * scale))
             pieces.append(circle((x, y), around, class_="d-detail d-accent"))
-            beyond = start + right * scale + 8
-            pieces.append(
-                line((x + around, y), (beyond - 3, rail_top), class_="d-extension d-accent")
-            )
+            beyond = min(max(start + right * scale + 10, x + around + 4), WIDTH - EDGE - 9)
+            if beyond - x - around > 5:
+                leader = (beyond - 2, rail_top)
+                pieces.append(line((x + around, y), leader, class_="d-extension d-accent"))
             pieces.append(text(beyond, rail_top + 4, "A", size=13, class_="d-label d-accent"))
         foot = base + 8
         for letter, key, first, second in self._widths():
@@ -671,7 +675,7 @@ class Meeting:
         s = self.sizes
         left = min(-s.head - 0.1 * s.height, self.left_back - s.width)
         right = max(self.right_edge, self.right_back + s.width)
-        times = scale * (right - left) / (ROOM - 44)
+        times = scale * (right - left) / (ROOM - 56)
         return f"{figure(times, 1).removesuffix('.0')} times"
 
     def _cut_track(self, at: Callable[[Point], Point]) -> SafeString:
@@ -907,7 +911,7 @@ def heading(words: str, top: float) -> SafeString:
 def wrapped(words: str, room: float, size: float, *, bold: bool = False) -> list[str]:
     """Words in as many lines as they take; a word longer than the room has its own line."""
     lines: list[str] = []
-    for word in words.split():
+    for word in filter(None, words.split(" ")):
         longer = f"{lines[-1]} {word}" if lines else word
         if lines and text_width(longer, size, bold=bold) <= room:
             lines[-1] = longer

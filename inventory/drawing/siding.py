@@ -443,10 +443,21 @@ class Siding:
             onward = self._on_sheet(curve[-1][0] - side * min(30, self.clear * self.scale[2] / 4))
             pieces.append(path([*curve, (onward, curve[-1][1])], class_="d-detail"))
             top = self.rail - self._climb(CLEARS_AT)
-            pieces.append(
-                line((limit, top - 4), (limit, self.rail + RAILS + 6), class_="d-dim d-dash")
-            )
+            hidden = self._behind_vehicles(limit)
+            pieces += [
+                line((limit, upper), (limit, lower), class_="d-dim d-dash")
+                for upper, lower in _unbroken(limit, top - 4, self.rail + RAILS + 6, hidden)
+            ]
         return pieces
+
+    def _behind_vehicles(self, x: float) -> list[Box]:
+        """What stands on that place, with its number where that is above it."""
+        top = self.rail - LIFT - BODY
+        found = [Box(s.start, s.end, top, self.rail) for s in self.spots if s.start < x < s.end]
+        for _, centre, number in self.counted:
+            half = text_width(number, 12) / 2 + 2
+            found.append(Box(centre - half, centre + half, top - 18, top))
+        return found
 
     def _climb(self, share: float) -> float:
         return self.rise * (3 * share**2 - 2 * share**3)
@@ -490,9 +501,14 @@ class Siding:
                 )
             case _:
                 flag = [(x, rail - 20), (x + side * 9, rail - 15.5), (x, rail - 11)]
+                # What stands past the mark hides its flag.
+                hidden = self._behind_vehicles(x)
+                staff = _unbroken(x, rail - 20, rail + RAILS + 4, hidden)
                 return group(
-                    line((x, rail - 20), (x, rail + RAILS + 4), class_="d-dim"),
-                    path(flag, closed=True, class_="d-solid"),
+                    (line((x, upper), (x, lower), class_="d-dim") for upper, lower in staff),
+                    path(flag, closed=True, class_="d-solid")
+                    if staff and staff[0][0] < rail - 11
+                    else "",
                 )
 
     # --- Dimensions ----------------------------------------------------------------------

@@ -695,15 +695,16 @@ def _least(
     Student's distribution is most of the work, so it is not asked where the answer is plain: above
     zero, a sum that is farther out than another, with no fewer degrees of freedom, is likelier.
     """
-    least: tuple[float, Decimal, int, Relation] | None = None
+    least: tuple[float, Decimal, int, int, Relation] | None = None
     farthest, fewest = math.inf, math.inf
     for standard, total, at, relation in totals:
         dof = total.dof
         if standard > farthest and dof >= fewest:
             continue
         probability = _probability(total)
-        if least is None or (probability, total.value) < least[:2]:
-            least = probability, total.value, at, relation
+        found = probability, total.value, at, _ORDER[relation], relation
+        if least is None or found < least:
+            least = found
         # Where probabilities no longer tell sums apart their values have to.
         if probability < 1:
             if standard <= 0:
@@ -711,7 +712,8 @@ def _least(
             elif dof < fewest:
                 farthest, fewest = standard, dof
     assert least is not None
-    return least
+    probability, value, at, _, relation = least
+    return probability, value, at, relation
 
 
 # --- What does not agree with itself ------------------------------------------------------------

@@ -421,10 +421,12 @@ def test_tread_support_when_the_frog_is_drawn_then_is_the_narrowest_overlap(
     margin = float(found.margin.value)
     # Where no tread at all reaches the wing rail, the drawing's overlap is a gap: the same number.
     assert margin == pytest.approx(min(overlaps), abs=1e-9)
-    # From the wing rail to well on the point there is always some tread on one of them, or not.
+    # From the wing rail to well on the point: is there always some tread on one of them? A gap
+    # ends where the point begins, so the last look before that is taken just there.
+    far = 3 * f / 1000 * number
+    looks = [*np.linspace(-far, -1e-9, 100), *np.linspace(1e-9, far, 100)]
     is_always_carried = all(
-        max(carried(n / 1000, t / 1000, standing[-1], f / 1000, angle, x)) > 0
-        for x in np.linspace(-3 * f / 1000 * number, 1e-6, 200)
+        max(carried(n / 1000, t / 1000, standing[-1], f / 1000, angle, x)) > 0 for x in looks
     )
     if abs(margin) > 1e-3:
         assert is_always_carried is (margin > 0)
@@ -547,6 +549,7 @@ def test_grid_when_set_beside_the_margins_then_holds_the_worst_of_them(keeps, ru
             least, at = min(judged, key=lambda pair: (pair[0].probability, pair[0].margin.value))
             assert (cell.margin, cell.probability) == (least.margin.value, least.probability)
             assert (cell.judged, cell.wheelset) == (least.outcome, at)
+            assert cell.relation is worst(margins(vehicle[at], here, rule)).relation
             seen.add(cell.outcome)
     assert Outcome.OUTSIDE in seen
     assert len(seen) >= 2

@@ -13,8 +13,9 @@ guard rail and H flangeway depth of the track.
     drop-in                B + N + T - G             the wheelset cannot fall between the rails
     fastenings             rail - fastening - D      the flange clears spike heads or chairs
 
-Sources: the supplement of 2009 to NEM 110, 310 and 311; NMRA S-1; at full size 49 CFR 213.143.
-The last line is plain geometry, as is tread support, for which the sheets give no formula.
+Sources: the supplement of 2009 to NEM 110, 310 and 311 (play and drop-in second-hand); NMRA S-1;
+at full size 49 CFR 213.143. The last line is plain geometry, as is tread support, for which the
+sheets give no formula.
 
 Track dimensions that hang together stand in for one another: C = G - Fg and S = C - F. A margin
 always says so in its note when a dimension followed from others. Each measured dimension enters
@@ -695,23 +696,25 @@ def _least(
     Student's distribution is most of the work, so it is not asked where the answer is plain: above
     zero, a sum that is farther out than another, with no fewer degrees of freedom, is likelier.
     """
-    least: tuple[float, Decimal, int, Relation] | None = None
+    least: tuple[float, Decimal, int, int, Relation] | None = None
     farthest, fewest = math.inf, math.inf
     for standard, total, at, relation in totals:
         dof = total.dof
         if standard > farthest and dof >= fewest:
             continue
         probability = _probability(total)
-        if least is None or (probability, total.value) < least[:2]:
-            least = probability, total.value, at, relation
+        found = probability, total.value, at, _ORDER[relation], relation
+        if least is None or found < least:
+            least = found
         # Where probabilities no longer tell sums apart their values have to.
         if probability < 1:
             if standard <= 0:
                 farthest, fewest = 0.0, 0.0
-            elif dof < fewest:
+            elif dof < fewest or math.isinf(farthest):
                 farthest, fewest = standard, dof
     assert least is not None
-    return least
+    probability, value, at, _, relation = least
+    return probability, value, at, relation
 
 
 # --- What does not agree with itself ------------------------------------------------------------
@@ -763,7 +766,7 @@ def contradictions(way: Way) -> tuple[Contradiction, ...]:
             Term(each, TRACK, factor, measured[each]) for each, factor in factors.items()
         ).measured()
         apart = abs(difference.value)
-        if apart == 0 or float(apart) <= difference.expanded:
+        if float(apart) <= difference.expanded:
             continue
         value = measured[code].value
         follows = _EXACT.subtract(value, difference.value)
@@ -865,14 +868,15 @@ def _limit(limits: Mapping[str, Limit], owner: str, code: str, end: str) -> _Fig
     return _Figure(name, found)
 
 
-def _not_held(relation: Relation, rule: str, *figures: _Figure) -> Agreement | None:
+def _not_held(relation: Relation, rule: str, *figures: _Figure) -> Agreement:
+    """Undecided for want of those of the figures that are not held."""
     names = tuple(each.name for each in figures if each.mm is None)
-    return Agreement(relation, rule, None, None, names) if names else None
+    return Agreement(relation, rule, None, None, names)
 
 
 def _least_room(relation: Relation, rule: str, room: _Figure, taken: _Figure) -> Agreement:
     if room.mm is None or taken.mm is None:
-        return _not_held(relation, rule, room, taken) or Agreement(relation, rule, None, None)
+        return _not_held(relation, rule, room, taken)
     margin = room.mm - taken.mm
     return Agreement(relation, rule, margin >= 0, margin)
 
@@ -892,10 +896,7 @@ def _over_flanges(wheel: Mapping[str, Limit], track: Mapping[str, Limit]) -> Agr
     if flange.mm is not None and back.mm is not None:
         sizes.append((back.mm + 2 * flange.mm, "Over the flanges is B max + 2 T max."))
     if gauge.mm is None or not sizes:
-        lacking = [] if sizes else [each for each in (flange, check) if each.mm is None]
-        return _not_held(Relation.PLAY, rule, gauge, *lacking) or Agreement(
-            Relation.PLAY, rule, None, None
-        )
+        return _not_held(Relation.PLAY, rule, gauge, *([] if sizes else [flange, check]))
     size, note = min(sizes)
     margin = gauge.mm - size
     words = " ".join(each for each in (note, gauge.note) if each)
@@ -917,11 +918,8 @@ def _reach(wheel: Mapping[str, Limit], track: Mapping[str, Limit]) -> Agreement:
     is_sure = bool(reaches)
     if not reaches and back.mm is not None:
         reaches.append((back.mm, "However thin the flange, for its least thickness is not held."))
-    lacking = [] if reaches else [back, flange]
     if gauge.mm is None or tyre.mm is None or not reaches:
-        return _not_held(Relation.DROP_IN, rule, gauge, tyre, *lacking) or Agreement(
-            Relation.DROP_IN, rule, None, None
-        )
+        return _not_held(Relation.DROP_IN, rule, gauge, tyre, *([] if reaches else [back, flange]))
     reach, note = max(reaches)
     margin = reach + tyre.mm - gauge.mm
     if margin <= 0 and not is_sure:

@@ -421,10 +421,12 @@ def test_tread_support_when_the_frog_is_drawn_then_is_the_narrowest_overlap(
     margin = float(found.margin.value)
     # Where no tread at all reaches the wing rail, the drawing's overlap is a gap: the same number.
     assert margin == pytest.approx(min(overlaps), abs=1e-9)
-    # From the wing rail to well on the point there is always some tread on one of them, or not.
+    # From the wing rail to well on the point: is there always some tread on one of them? A gap
+    # ends where the point begins, so the last look before that is taken just there.
+    far = 3 * f / 1000 * number
+    looks = [*np.linspace(-far, -1e-9, 100), *np.linspace(1e-9, far, 100)]
     is_always_carried = all(
-        max(carried(n / 1000, t / 1000, standing[-1], f / 1000, angle, x)) > 0
-        for x in np.linspace(-3 * f / 1000 * number, 1e-6, 200)
+        max(carried(n / 1000, t / 1000, standing[-1], f / 1000, angle, x)) > 0 for x in looks
     )
     if abs(margin) > 1e-3:
         assert is_always_carried is (margin > 0)
@@ -434,6 +436,7 @@ def test_tread_support_when_the_frog_is_drawn_then_is_the_narrowest_overlap(
     ("changes", "formula"),
     [
         ({"back_to_back": "14.60"}, "N + B + T − G − F / cos θ"),  # play 0.41 below F - T = 0.42
+        ({"back_to_back": "14.59"}, "N + B + T − G − F / cos θ"),  # play 0.42, the first counts
         ({"back_to_back": "14.58"}, "N − F − F / cos θ"),  # play 0.43
         ({"back_to_back": "15.20"}, "N − T − F / cos θ"),  # wider than the gauge
     ],
@@ -492,6 +495,22 @@ def test_margins_when_acceptance_is_simple_then_the_value_decides() -> None:
     assert found.probability < 0.95
 
 
+@pytest.mark.parametrize(
+    ("back_to_back", "outcome"),
+    # Phi(-1.65) = 0.0495, Phi(-1.64) = 0.0505, and the same from one.
+    [
+        ("13.975", Outcome.OUTSIDE),
+        ("13.976", Outcome.UNDECIDED),
+        ("14.304", Outcome.UNDECIDED),
+        ("14.305", Outcome.WITHIN),
+    ],
+)
+def test_margin_when_near_five_percent_then_is_as_the_rule_says(back_to_back, outcome) -> None:
+    found = margins(Wheels(of(back_to_back, 0.1)), Way(span=of("14.14")))
+
+    assert by_relation(found)[Relation.SPAN].outcome is outcome
+
+
 def test_margin_when_just_nothing_and_certain_then_is_within() -> None:
     exact = by_relation(margins(wheels(0, back_to_back="14.56"), way(0)))[Relation.POINT]
 
@@ -547,9 +566,19 @@ def test_grid_when_set_beside_the_margins_then_holds_the_worst_of_them(keeps, ru
             least, at = min(judged, key=lambda pair: (pair[0].probability, pair[0].margin.value))
             assert (cell.margin, cell.probability) == (least.margin.value, least.probability)
             assert (cell.judged, cell.wheelset) == (least.outcome, at)
+            assert cell.relation is worst(margins(vehicle[at], here, rule)).relation
             seen.add(cell.outcome)
     assert Outcome.OUTSIDE in seen
     assert len(seen) >= 2
+
+
+def test_cell_when_all_are_sure_then_the_smallest_margin_counts() -> None:
+    """Both are beyond any doubt; the smaller margin is the better known, and so farther out."""
+    vehicle = [Wheels(back_to_back=of("14.41", 0.01), flange_depth=of("0.63", 0.001))]
+    cell = grid([vehicle], [Way(span=of("14.14"), flangeway_depth=of("0.85"))])[0][0]
+
+    assert cell.probability == 1
+    assert (cell.relation, cell.margin) == (Relation.DEPTH, D("0.22"))
 
 
 def test_cell_when_something_lacks_then_is_never_within() -> None:
@@ -674,6 +703,10 @@ def test_flangeway_for_radius_when_given_nonsense_then_is_refused(given_, words)
         flangeway_for_radius(*given_)
 
 
+def test_flangeway_for_radius_when_the_least_is_nothing_then_is_nothing() -> None:
+    assert flangeway_for_radius(D(500), D(9), D(0), D("0.9")) == 0
+
+
 def test_flangeway_for_radius_when_the_track_is_straight_then_is_the_least() -> None:
     assert flangeway_for_radius(D("Infinity"), D(9), D("0.8"), D("0.9")) == D("0.8")
 
@@ -738,3 +771,15 @@ def test_sheets_agree_when_the_gauge_is_just_filled_then_there_is_no_play() -> N
         play = next(each for each in found if each.relation is Relation.PLAY)
         assert play.holds is holds
         assert play.margin == D(gauge) - D("16.5")
+
+
+def test_sheets_agree_when_the_gauge_is_just_spanned_then_the_wheelset_drops_in() -> None:
+    wheel = {
+        "wheel_check": limit("wheel_check", "15.1"),
+        "tyre_width": limit("tyre_width", "2.8"),
+    }
+    for gauge, holds in (("17.89", True), ("17.9", False), ("17.91", False)):
+        found = sheets_agree(wheel, {"track_gauge": limit("track_gauge", "16.5", gauge)})
+        drop_in = next(each for each in found if each.relation is Relation.DROP_IN)
+        assert drop_in.holds is holds
+        assert drop_in.margin == D("17.9") - D(gauge)

@@ -96,7 +96,11 @@ class CurveForm(_Lengths):
 
     radius = _length("Radius of the curve", "To the middle of the track, such as 600 mm or 24 in.")
     neighbour = forms.ModelChoiceField(
-        Vehicle.objects.none(), required=False, empty_label="none", label="Coupled to"
+        Vehicle.objects.none(),
+        required=False,
+        empty_label="none",
+        label="Coupled to",
+        error_messages={"invalid_choice": "Pick a vehicle from the list."},
     )
     coupler = _length("Length of a coupler", _COUPLER)
     straight = _length(

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from decimal import Decimal
@@ -13,6 +14,7 @@ from inventory.trackwork.steps import FROG, SPOTS
 from standards.conformity import Outcome, Rule
 from standards.curves import ImpossibleGeometry
 from standards.guidance import (
+    Cell,
     Contradiction,
     Margin,
     Relation,
@@ -23,7 +25,8 @@ from standards.guidance import (
     margins,
 )
 from standards.metrology import Measured
-from standards.sheets import MM_PER_INCH
+from standards.quantities import name_of
+from standards.sheets import MM_PER_INCH, Limit, profiles_for
 
 OF_WHEELS = ("back_to_back", "flange_thickness", "flange_depth", "tyre_width")
 _OF_RAIL = ("rail_height", "fastening_height")
@@ -33,6 +36,19 @@ SEVERITY = (Outcome.OUTSIDE, Outcome.UNDECIDED, Outcome.NOT_JUDGED, Outcome.WITH
 
 
 # --- What was measured ------------------------------------------------------------------------
+
+
+@dataclass(frozen=True)
+class Axle:
+    """A wheelset: its sizes, and which of them are only those of its declared code."""
+
+    name: str
+    wheels: Wheels
+    code: int | None = None
+    by_code: tuple[str, ...] = ()
+
+    def __str__(self) -> str:
+        return self.name
 
 
 @dataclass(frozen=True)
@@ -85,16 +101,16 @@ def _legs(piece: Trackwork, readings: Mapping[Key, object]) -> list[Leg]:
     return [leg for leg in found if leg.is_measured or leg.problem]
 
 
-def wheels_of(vehicles: Iterable[Vehicle]) -> dict[int, dict[str, Wheels]]:
+def axles_of(vehicles: Iterable[Vehicle]) -> dict[int, list[Axle]]:
     """The wheelsets that are under vehicles now, by vehicle and axle, in two queries.
 
-    An axle of which nothing was measured is there all the same, with nothing in it.
+    An axle of which nothing was measured is there all the same. What was not measured of a wheel
+    is that of the RP-25 code declared for it, and said to be so; else it is missing.
     """
     listed = {vehicle.pk: vehicle for vehicle in vehicles}
-    fitted = {
-        (each.vehicle_id, str(each.axle)): each.fitted_at
-        for each in Wheelset.objects.filter(vehicle__in=listed, removed_at__isnull=True)
-    }
+    wheelsets = list(Wheelset.objects.filter(vehicle__in=listed, removed_at__isnull=True))
+    fitted = {(each.vehicle_id, str(each.axle)): each.fitted_at for each in wheelsets}
+    codes = {(each.vehicle_id, str(each.axle)): each.profile_code for each in wheelsets}
     sizes: dict[tuple[int, str], dict[str, Measured]] = {}
     rows = (
         Reading.objects.filter(
@@ -108,12 +124,25 @@ def wheels_of(vehicles: Iterable[Vehicle]) -> dict[int, dict[str, Wheels]]:
         if axle not in fitted or (fitted[axle] and row.taken_at < fitted[axle]):
             continue
         sizes.setdefault(axle, {})[row.quantity] = row.measured
+    found: dict[int, list[Axle]] = {}
+    for pk, vehicle in listed.items():
+        contours = {each.code: each.limits for each in profiles_for(vehicle.standard)}
+        for name in map(str, range(1, vehicle.axles + 1)):
+            measured = sizes.get((pk, name), {})
+            code = codes.get((pk, name))
+            declared = _nominal(contours.get(code, {})) if code is not None else {}
+            by_code = tuple(each for each in declared if each not in measured)
+            wheels = Wheels(**{**declared, **measured})
+            found.setdefault(pk, []).append(Axle(name, wheels, code, by_code))
+    return found
+
+
+def _nominal(limits: Mapping[str, Limit]) -> dict[str, Measured]:
+    """The figures of a listed contour, taken as they are printed."""
     return {
-        pk: {
-            str(axle): Wheels(**sizes.get((pk, str(axle)), {}))
-            for axle in range(1, vehicle.axles + 1)
-        }
-        for pk, vehicle in listed.items()
+        code: Measured(limits[code].nominal, 0.0, math.inf, ())
+        for code in OF_WHEELS
+        if code in limits and limits[code].nominal is not None
     }
 
 
@@ -124,8 +153,7 @@ def wheels_of(vehicles: Iterable[Vehicle]) -> dict[int, dict[str, Wheels]]:
 class Met:
     """One relation between one axle and one leg."""
 
-    axle: str
-    wheels: Wheels
+    axle: Axle
     leg: Leg
     margin: Margin
 
@@ -146,18 +174,30 @@ class Met:
 
     @property
     def note(self) -> str:
+        """What a reader has to know, and what was declared and not measured."""
+        words = [self.margin.note]
+        declared = [
+            name_of(term.code).lower()
+            for term in self.margin.terms
+            if term.owner == "wheel" and term.code in self.axle.by_code
+        ]
+        if declared:
+            what = " and ".join(declared)
+            words.append(
+                f"Not measured: {what}, taken as RP-25 code {self.axle.code}, which is declared."
+            )
         if self.leg.is_by_code and self.margin.relation is Relation.FASTENINGS:
-            return f"{self.margin.note} The rail's height is that of the code declared.".strip()
-        return self.margin.note
+            words.append("The rail's height is that of the code declared.")
+        return " ".join(words).strip()
 
 
-def meet(wheels: Mapping[str, Wheels], legs: Iterable[Leg], rule: Rule) -> list[Met]:
+def meet(axles: Iterable[Axle], legs: Iterable[Leg], rule: Rule) -> list[Met]:
     """Every axle through every leg, the worst first and what lacks a dimension last."""
     found = [
-        Met(axle, each, leg, margin)
-        for axle, each in wheels.items()
+        Met(axle, leg, margin)
+        for axle in axles
         for leg in legs
-        for margin in margins(each, leg.way, rule)
+        for margin in margins(axle.wheels, leg.way, rule)
     ]
     return sorted(found, key=_worst_first)
 
@@ -217,10 +257,12 @@ def trouble(
     vehicles: Sequence[Vehicle], pieces: Sequence[tuple[Trackwork, Sequence[Leg]]], rule: Rule
 ) -> list[Row]:
     """Where vehicles will have trouble: the vehicles with the worst first."""
-    wheels = wheels_of(vehicles)
+    axles = axles_of(vehicles)
     legs = [leg for _, own in pieces for leg in own]
     cells = grid(
-        [list(wheels[each.pk].values()) for each in vehicles], [leg.way for leg in legs], rule
+        [[axle.wheels for axle in axles[each.pk]] for each in vehicles],
+        [leg.way for leg in legs],
+        rule,
     )
     rows = []
     for vehicle, found in zip(vehicles, cells, strict=True):
@@ -232,13 +274,22 @@ def trouble(
                 cell.relation,
                 cell.margin,
                 cell.probability,
-                cell.outcome,
+                _outcome(cell),
                 cell.lacking,
             )
             by_piece.setdefault(leg.piece.pk, []).append(spot)
         spots = tuple(_worst_spot(by_piece[piece.pk]) for piece, own in pieces if own)
         rows.append(Row(vehicle, spots))
     return sorted(rows, key=lambda row: (row.worst, row.vehicle.identity))
+
+
+def _outcome(cell: Cell) -> Outcome:
+    """Within only if all could be reckoned but for the fastenings, which hardly anybody measures;
+    what is lacking is named beside it."""
+    lacking = set(cell.lacking) - {Relation.FASTENINGS}
+    if cell.judged is Outcome.WITHIN and lacking:
+        return Outcome.NOT_JUDGED
+    return cell.judged
 
 
 def _worst_spot(spots: Sequence[Spot]) -> Spot:
@@ -260,7 +311,7 @@ def sizes_of(met: Met | None, unit: str) -> dict[str, object]:
     """One axle in one leg, in the arguments of the drawing."""
     if met is None:
         return {}
-    wheels, way = met.wheels, met.leg.way
+    wheels, way = met.axle.wheels, met.leg.way
     sizes: dict[str, object] = {code: _plain(getattr(wheels, code)) for code in OF_WHEELS} | {
         code: _plain(getattr(way, code)) for code in (*FROG, *_OF_RAIL)
     }

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from decimal import Decimal
 
 from inventory.stock.models import Reading, Vehicle, Verdict
-from inventory.trackwork.meeting import wheels_of
+from inventory.trackwork.meeting import axles_of
 from standards.couplings import CarEnd, Coupled, Passage, on_curve, through_reverse_curve
 from standards.curves import (
     Body,
@@ -157,9 +157,9 @@ def radius_rules(one: Sized, coupler_mm: float | None) -> tuple[RadiusRule, ...]
 def _play(vehicle: Vehicle) -> float | None:
     """Play of its widest wheelset on track of the nominal gauge; None while none was measured."""
     over = [
-        float(wheels.back_to_back.value + 2 * wheels.flange_thickness.value)
-        for wheels in wheels_of([vehicle])[vehicle.pk].values()
-        if wheels.back_to_back and wheels.flange_thickness
+        float(axle.wheels.back_to_back.value + 2 * axle.wheels.flange_thickness.value)
+        for axle in axles_of([vehicle])[vehicle.pk]
+        if axle.wheels.back_to_back and axle.wheels.flange_thickness
     ]
     return float(vehicle.standard.gauge_mm) - max(over) if over else None
 
@@ -174,6 +174,11 @@ class Together:
     on_curve: Coupled
     reverse: Passage
     straight_mm: float
+
+    @property
+    def apart_mm(self) -> float:
+        """How far the couplers would miss each other on the curve."""
+        return abs(self.on_curve.offset)
 
     @property
     def swing_deg(self) -> float:

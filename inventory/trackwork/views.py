@@ -16,7 +16,7 @@ from inventory.stock.models import Vehicle
 from inventory.track.fitting import SAME_GAUGE_MM
 from inventory.track.models import Place, Railway, Standing, Turnout
 from inventory.trackwork.forms import CurveForm, PairForm, TrackworkForm, TurnoutPieceForm
-from inventory.trackwork.meeting import doubts_of, legs_of, meet, sizes_of, trouble, wheels_of
+from inventory.trackwork.meeting import axles_of, doubts_of, legs_of, meet, sizes_of, trouble
 from inventory.trackwork.models import TrackInspection, TrackVerdict, Trackwork
 from inventory.trackwork.rounding import (
     HeightPair,
@@ -29,20 +29,24 @@ from inventory.trackwork.rounding import (
     together,
 )
 from inventory.trackwork.standing import condition, readings_of, verdicts_of
-from standards.conformity import Rule
+from standards.conformity import Outcome, Rule
 from standards.curves import ImpossibleGeometry, radius_with_doubt
+from standards.radii import RadiusRule
 from standards.remedies import mends
+from standards.sheets import sized_like
 
 #: So many vehicles are shown in the grid; the worst come first.
 MOST_ROWS = 60
 
 
 def _pieces(railway: Railway) -> list[Trackwork]:
-    return list(
+    """Along the line, and in a place by name."""
+    found = list(
         Trackwork.objects.filter(place__railway=railway)
         .select_related("place__railway", "turnout", "track")
-        .order_by("place__position", "kind", "name", "pk")
+        .order_by("place__position", "pk")
     )
+    return sorted(found, key=lambda piece: (piece.place.position, piece.title))
 
 
 def _stock(railway: Railway) -> list[Vehicle]:
@@ -245,7 +249,7 @@ def meeting(request: HttpRequest, pk: int, vehicle_pk: int) -> HttpResponse:
             request, "trackwork/meeting.html", {"piece": shown, "vehicle": vehicle, "alien": True}
         )
     found = meet(
-        wheels_of([vehicle])[vehicle.pk], legs_of([shown])[shown.pk], Rule(request.user.rule)
+        axles_of([vehicle])[vehicle.pk], legs_of([shown])[shown.pk], Rule(request.user.rule)
     )
     told = [each for each in found if each.value is not None]
     worst = told[0] if told else None
@@ -255,7 +259,8 @@ def meeting(request: HttpRequest, pk: int, vehicle_pk: int) -> HttpResponse:
         {
             "piece": shown,
             "vehicle": vehicle,
-            "told": told,
+            "open": [each for each in told if each.outcome != Outcome.WITHIN.value],
+            "within": [each for each in told if each.outcome == Outcome.WITHIN.value],
             "untold": _untold(found),
             "worst": worst,
             "sizes": sizes_of(worst, request.user.unit),
@@ -269,7 +274,7 @@ def _untold(found: list) -> list[tuple[str, str, list[str]]]:
     for each in found:
         if each.value is None:
             key = each.leg.name, each.margin.relation.value, each.margin.note
-            axles.setdefault(key, []).append(each.axle)
+            axles.setdefault(key, []).append(each.axle.name)
     return [(leg, relation, note, where) for (leg, relation, note), where in axles.items()]
 
 
@@ -302,7 +307,7 @@ def for_vehicle(request: HttpRequest, pk: int) -> HttpResponse:
 def on_curve(request: HttpRequest, pk: int) -> HttpResponse:
     """A vehicle on a curve, alone and with a neighbour, and the smallest radius that it takes."""
     vehicle = get_object_or_404(Vehicle, pk=pk)
-    others = Vehicle.objects.filter(family=vehicle.family, scale=vehicle.scale).exclude(pk=pk)
+    others = Vehicle.objects.filter(scale__in=sized_like(vehicle.standard)).exclude(pk=pk)
     form = CurveForm(
         request.GET or None,
         unit=request.user.unit,
@@ -353,10 +358,18 @@ def on_curve(request: HttpRequest, pk: int) -> HttpResponse:
             "problems": problems,
             "drawing": drawing,
             "endless": float("inf"),
-            "told": [each for each in rules if each.radius_mm is not None],
+            "told": [each for each in rules if _tells(each)],
+            "thumb": [
+                each for each in rules if each.is_rule_of_thumb and each.radius_mm is not None
+            ],
             "untold": [each for each in rules if each.radius_mm is None],
         },
     )
+
+
+def _tells(rule: RadiusRule) -> bool:
+    """Whether it is more than a rule of thumb, and says something."""
+    return rule.radius_mm is not None and not rule.is_rule_of_thumb
 
 
 @dataclass(frozen=True)

@@ -12,7 +12,7 @@ from functools import cached_property
 
 from django.utils.safestring import SafeString, mark_safe
 
-from inventory.drawing.frog import heading, wrapped
+from inventory.drawing.frog_sizes import heading
 from inventory.drawing.profile import positive
 from inventory.drawing.svg import (
     Point,
@@ -25,6 +25,7 @@ from inventory.drawing.svg import (
     path,
     sheet,
     text,
+    wrapped,
 )
 from standards.curves import (
     Body,

@@ -116,6 +116,7 @@ def some_curves(chance: random.Random, count: int):
             second=chance.choice([None, some_body(chance, size)]),
             centres=size * chance.uniform(0.3, 0.5),
             unit=chance.choice(["mm", "in"]),
+            is_s_curve=chance.random() < 0.3,
         )
 
 

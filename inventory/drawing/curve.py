@@ -12,7 +12,7 @@ from functools import cached_property
 
 from django.utils.safestring import SafeString, mark_safe
 
-from inventory.drawing.frog import heading, wrapped
+from inventory.drawing.frog_sizes import heading
 from inventory.drawing.profile import positive
 from inventory.drawing.svg import (
     Point,
@@ -25,6 +25,7 @@ from inventory.drawing.svg import (
     path,
     sheet,
     text,
+    wrapped,
 )
 from standards.curves import (
     Body,
@@ -54,15 +55,21 @@ def vehicle_on_curve(
     second: Body | None = None,
     centres: float | None = None,
     unit: str = "mm",
+    is_s_curve: bool = False,
 ) -> SafeString:
     """A vehicle on a curve of `radius` on `gauge`, all in mm and written in `unit`, mm or in.
 
     `neighbour` is coupled to its right-hand end: how far the middles of the two ends miss each
     other is dimensioned. `second` stands on a concentric track outside it, `centres` away, its
-    middle abreast of the vehicle's other end, where the two come closest. Nothing is drawn for a
-    radius or gauge that is missing or for vehicles too long for the radius.
+    middle abreast of the vehicle's other end, where the two come closest. On an S-curve the track
+    bends the other way, as sharply, between the vehicle and its neighbour; there is no second
+    track then. Nothing is drawn for a radius or gauge that is missing or for vehicles too long
+    for the radius.
     """
     radius, gauge, centres = positive(radius), positive(gauge), positive(centres)
+    is_s_curve = is_s_curve and neighbour is not None
+    if is_s_curve:
+        second = None
     if radius is None or gauge is None:
         return mark_safe("")
     try:
@@ -74,6 +81,7 @@ def vehicle_on_curve(
             Car(second, radius + centres, 0.0) if second and centres else None,
             centres or 0.0,
             "in" if unit == "in" else "mm",
+            is_s_curve,
         )
         if curve.turn > LONGEST_TURN:
             return mark_safe("")
@@ -84,11 +92,15 @@ def vehicle_on_curve(
 
 @dataclass(frozen=True)
 class Car:
-    """A body on its own track; `turn` is where its middle stands, in radians along the curve."""
+    """A body on its own track; `turn` is where its middle stands, in radians along the curve.
+
+    A mirrored one stands on a curve that bends the other way: its outside is our inside.
+    """
 
     body: Body
     radius: float
     turn: float
+    is_mirrored: bool = False
 
     @cached_property
     def offset(self) -> float:
@@ -113,7 +125,10 @@ class Car:
         """Distance from the curve's centre and the angle of a place on the body, which is given
         from its middle, outwards positive."""
         outward = self.offset + across
-        return math.hypot(outward, along), self.turn + math.atan2(along, outward)
+        distance = math.hypot(outward, along)
+        if self.is_mirrored:
+            distance = 2 * self.radius - distance
+        return distance, self.turn + math.atan2(along, outward)
 
     def outline(self, steps: int = 24) -> list[tuple[float, float]]:
         """The body's edge in polar places, its long sides in steps, since they may be bent."""
@@ -136,6 +151,7 @@ class Curve:
     second_at_zero: Car | None
     centres: float
     unit: str
+    is_s_curve: bool = False
 
     # --- Where everything stands ------------------------------------------------------------
 
@@ -144,8 +160,19 @@ class Curve:
         if self.neighbour_body is None:
             return None
         other = Car(self.neighbour_body, self.radius, 0.0)
-        between = 0.05 * (self.car.body.length + other.body.length) / self.radius
-        return Car(other.body, self.radius, self.car.half_turn + between + other.half_turn)
+        turn = self.car.half_turn + self._between + other.half_turn
+        return Car(other.body, self.radius, turn, self.is_s_curve)
+
+    @property
+    def _between(self) -> float:
+        """The angle between two coupled ends."""
+        assert self.neighbour_body is not None
+        return 0.05 * (self.car.body.length + self.neighbour_body.length) / self.radius
+
+    @property
+    def reversal(self) -> float:
+        """The angle at which an S-curve bends the other way; beyond every car without one."""
+        return self.car.half_turn + self._between / 2 if self.is_s_curve else math.inf
 
     @cached_property
     def second(self) -> Car | None:
@@ -188,7 +215,7 @@ class Curve:
         if self.neighbour is None:
             return None
         own, other = (outer_throw(self.radius, c.body) for c in (self.car, self.neighbour))
-        return abs(own - other)
+        return abs(own + other) if self.is_s_curve else abs(own - other)
 
     @property
     def gap(self) -> float | None:
@@ -233,7 +260,8 @@ class Curve:
 
     def title(self) -> str:
         told = "; ".join(words for _, words, _ in self.legend())
-        return f"Vehicle on a curve of {self.size(self.radius)} radius, to scale: {told}."
+        where = "an S-curve" if self.is_s_curve else "a curve"
+        return f"Vehicle on {where} of {self.size(self.radius)} radius, to scale: {told}."
 
     def description(self) -> str:
         said = [
@@ -292,29 +320,45 @@ class Curve:
             distance, angle = place
             return distance * math.sin(angle - middle), -distance * math.cos(angle - middle)
 
+        def turned(place: tuple[float, float]) -> Point:
+            """Beyond the reversal: half a turn about the place where both curves meet."""
+            distance, angle = place
+            x, y = flat((2 * self.radius - distance, 2 * self.reversal - angle))
+            about = flat((self.radius, self.reversal))
+            return 2 * about[0] - x, 2 * about[1] - y
+
+        def laid(edge: Iterable[tuple[float, float]]) -> list[Point]:
+            return [turned(p) if p[1] > self.reversal else flat(p) for p in edge]
+
         rails = [
-            self._arc(radius + side * self.gauge / 2) for radius in self.tracks for side in (-1, 1)
+            laid(self._arc(radius + side * self.gauge / 2))
+            for radius in self.tracks
+            for side in (-1, 1)
         ]
-        everything = [
-            flat(p) for edge in [*rails, *(car.outline() for car in self.cars)] for p in edge
+        lines = [laid(self._arc(radius)) for radius in self.tracks]
+        bodies = [
+            list(map(turned if car.is_mirrored else flat, car.outline())) for car in self.cars
         ]
+        everything = [point for edge in [*rails, *bodies] for point in edge]
         left, right, highest, lowest = bounds(everything)
         scale = min(ROOM / (right - left), HIGHEST / (lowest - highest))
         shift = EDGE + (ROOM - (right - left) * scale) / 2 - left * scale
         top = 24.0 - highest * scale
 
-        def at(place: tuple[float, float]) -> Point:
-            x, y = flat(place)
-            return shift + x * scale, top + y * scale
+        def on_sheet(point: Point) -> Point:
+            return shift + point[0] * scale, top + point[1] * scale
 
+        where = f"In plan, radius {self.size(self.radius)}"
         pieces = [
-            heading(f"In plan, radius {self.size(self.radius)}", 0),
-            (path(map(at, edge), class_="d-detail") for edge in rails),
-            (path(map(at, self._arc(radius)), class_="d-centre") for radius in self.tracks),
+            heading(f"{where}, both ways" if self.is_s_curve else where, 0),
+            (path(map(on_sheet, edge), class_="d-detail") for edge in rails),
+            (path(map(on_sheet, edge), class_="d-centre") for edge in lines),
         ]
-        for car in self.cars:
-            pieces.append(self._body(car, at, "d-body" if car is self.car else "d-part"))
-            pieces.append(self._bogies(car, at))
+        for car, outline in zip(self.cars, bodies, strict=True):
+            style = "d-body" if car is self.car else "d-part"
+            pieces.append(path(map(on_sheet, outline), closed=True, class_=style))
+            lie = turned if car.is_mirrored else flat
+            pieces.append(self._bogies(car, lambda place, lie=lie: on_sheet(lie(place))))
         return group(pieces), 24 + (lowest - highest) * scale
 
     def _body(

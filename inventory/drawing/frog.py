@@ -6,18 +6,31 @@ S span, F flangeway, H flangeway depth.
 
 from __future__ import annotations
 
-import math
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
 from django.utils.safestring import SafeString
 
+from inventory.drawing.frog_plan import Plan
+from inventory.drawing.frog_sizes import (
+    EDGE,
+    FROG,
+    MM_PER_INCH,
+    NAMES,
+    ROOM,
+    SIZE,
+    WHEEL,
+    WIDTH,
+    Sizes,
+    heading,
+    number,
+    spelled,
+)
 from inventory.drawing.profile import positive
-from inventory.drawing.shapes import Tyre, Wheelset, placed, wheel_section
+from inventory.drawing.shapes import Wheelset, clipped, placed, rounded, wheel_section
 from inventory.drawing.svg import (
     ARROW_LENGTH,
     Point,
-    arrow_head,
     box,
     circle,
     dimension,
@@ -28,52 +41,10 @@ from inventory.drawing.svg import (
     line,
     path,
     sheet,
-    shorten,
     text,
     text_width,
+    wrapped,
 )
-from standards.turnouts import frog_angle
-
-WIDTH = 340.0
-EDGE = 6.0
-SIZE = 12.0
-ROOM = WIDTH - 2 * EDGE
-MM_PER_INCH = 25.4
-
-HEAD, RAIL = 0.052, 0.1
-"""Width of a rail's head and height of a rail, in track gauges; only the looks depend on them."""
-
-USUAL = {
-    "back_to_back": 0.87,
-    "flange_thickness": 0.046,
-    "flange_depth": 0.039,
-    "tyre_width": 0.17,
-    "check_gauge": 0.925,
-    "span": 0.85,
-    "flangeway_depth": 0.045,
-}
-"""Shares of the gauge that stand in for what was not measured. Common practice, no source; such a
-part is drawn dashed and said not to be measured."""
-
-USUAL_GAUGE, USUAL_NUMBER = 16.5, 6.0
-
-NAMES = {
-    "back_to_back": "back-to-back B",
-    "flange_thickness": "flange thickness T",
-    "flange_depth": "flange depth D",
-    "tyre_width": "tyre width N",
-    "track_gauge": "track gauge G",
-    "check_gauge": "check gauge C",
-    "span": "span S",
-    "flangeway": "flangeway at the frog F",
-    "flangeway_guard": "flangeway at the guard rail",
-    "flangeway_depth": "flangeway depth H",
-    "rail_height": "rail height",
-    "fastening_height": "fastening height",
-    "frog_number": "frog number",
-}
-WHEEL = ("back_to_back", "flange_thickness", "flange_depth", "tyre_width")
-FROG = ("span", "flangeway", "flangeway_depth")
 
 
 @dataclass(frozen=True)
@@ -206,64 +177,6 @@ def wheelset_in_frog(
     ).draw()
 
 
-class Sizes:
-    """Every size that the drawing needs, in mm, and which of them nobody measured."""
-
-    def __init__(self, given: dict[str, float | None]) -> None:
-        self.given = given
-        self.gauge = given["track_gauge"] or self._gauge_from_wheels(given)
-        known = dict(given)
-        gauge, guard = known["track_gauge"], known["flangeway_guard"]
-        if known["check_gauge"] is None and gauge and guard and guard < gauge:
-            known["check_gauge"] = gauge - guard
-        check = known["check_gauge"]
-        if known["span"] is None and check and known["flangeway"]:
-            known["span"] = positive(check - known["flangeway"])
-        elif known["flangeway"] is None and check and known["span"]:
-            known["flangeway"] = positive(check - known["span"])
-        if known["flangeway_guard"] is None and gauge and check:
-            known["flangeway_guard"] = positive(gauge - check)
-        self.known = known
-        self.back = self._or_usual("back_to_back")
-        self.thickness = self._or_usual("flange_thickness")
-        self.depth = self._or_usual("flange_depth")
-        self.width = max(self._or_usual("tyre_width"), 1.05 * self.thickness)
-        # Where the rails stand, from the stock rail's gauge face.
-        self.guard = self._within(self.gauge - self._or_usual("check_gauge"), 0.004, 0.4)
-        flangeway = known["flangeway"] or self.gauge * (USUAL["check_gauge"] - USUAL["span"])
-        span = known["span"]
-        way = self.gauge - self.guard - span if span else flangeway
-        self.way = self._within(way, 0.004, 0.4)
-        self.floor = self._or_usual("flangeway_depth")
-        self.number = given["frog_number"] or USUAL_NUMBER
-        # The other route's flangeway, cut squarely to this one abreast of the point.
-        self.far_way = self.way / math.cos(frog_angle(max(1.5, self.number)))
-        height = given["rail_height"] or RAIL * self.gauge
-        self.height = self._within(height, 0.03, 0.5)
-        self.fastening = min(given["fastening_height"] or 0.3 * self.height, 0.98 * self.height)
-        self.head = HEAD * self.gauge
-        self.nose = 0.3 * self.head
-
-    @staticmethod
-    def _gauge_from_wheels(given: dict[str, float | None]) -> float:
-        back = given["back_to_back"]
-        return back / USUAL["back_to_back"] if back else USUAL_GAUGE
-
-    def _or_usual(self, key: str) -> float:
-        return self.known[key] or USUAL[key] * self.gauge
-
-    def _within(self, mm: float, least: float, most: float) -> float:
-        """A width that can be drawn between the rails at all."""
-        return min(most * self.gauge, max(least * self.gauge, mm))
-
-    def missing(self, keys: Sequence[str]) -> list[str]:
-        return [key for key in keys if self.known[key] is None]
-
-    @property
-    def tyre(self) -> Tyre:
-        return Tyre(self.width, self.thickness, self.depth)
-
-
 @dataclass(frozen=True)
 class Spot:
     """Where a margin lies in the section: between two points, from the stock rail's face and
@@ -308,14 +221,6 @@ class Meeting:
 
     # --- Numbers and words -----------------------------------------------------------------
 
-    def number(self, mm: float) -> str:
-        if self.unit == "mm":
-            return figure(mm, 2)
-        return figure(mm / MM_PER_INCH, 4).removesuffix("0")
-
-    def say(self, mm: float) -> str:
-        return f"{self.number(mm)} {self.unit}"
-
     def margin_words(self) -> str:
         """The margin with a sign that is never lost: one finer than the sizes in inches."""
         places = 4 if self.unit == "in" else 2
@@ -350,7 +255,7 @@ class Meeting:
     def description(self) -> str:
         known = self.sizes.known
         shown = [
-            f"{name} {self.say(value)}"
+            f"{name} {spelled(value, self.unit)}"
             for key, name in NAMES.items()
             if key != "frog_number" and (value := known[key]) is not None
         ]
@@ -376,7 +281,7 @@ class Meeting:
         sizes = [(letter, known[key]) for letter, key in letters]
         if self.place != "plain":
             sizes.append(("H", known["flangeway_depth"]))
-        told = " · ".join(f"{letter} {self.number(mm)}" for letter, mm in sizes if mm)
+        told = " · ".join(f"{letter} {number(mm, self.unit)}" for letter, mm in sizes if mm)
         notes = [f"{told}\u00a0{self.unit}" if told else ""]
         lost = [NAMES[key] for key in self._missing()]
         if lost:
@@ -423,14 +328,7 @@ class Meeting:
             case _:
                 return Spot((back + s.thickness, level), (s.gauge, level))
 
-    @property
-    def wheels_style(self) -> str:
-        return " d-dash" if self.sizes.missing(WHEEL) else ""
-
-    # --- The track in section ---------------------------------------------------------------
-
-    def _is_dashed(self, *keys: str) -> str:
-        return " d-dash" if self.sizes.missing(keys) else ""
+    # --- The track in section ---
 
     @property
     def right_edge(self) -> float:
@@ -475,12 +373,12 @@ class Meeting:
 
     def _track(self, at: Callable[[Point], Point]) -> list[SafeString]:
         s = self.sizes
-        shapes = [(self._rail(0.0, -1), self._is_dashed("track_gauge"))]
+        shapes = [(self._rail(0.0, -1), self.sizes.dashed("track_gauge"))]
         if self.place == "plain":
-            shapes.append((self._rail(s.gauge, 1), self._is_dashed("track_gauge")))
+            shapes.append((self._rail(s.gauge, 1), self.sizes.dashed("track_gauge")))
         else:
-            shapes.append((self._rail(s.guard, 1), self._is_dashed("check_gauge")))
-            shapes.append((self._casting(), self._is_dashed(*FROG)))
+            shapes.append((self._rail(s.guard, 1), self.sizes.dashed("check_gauge")))
+            shapes.append((self._casting(), self.sizes.dashed(*FROG)))
         drawn = [
             path([at(point) for point in shape], closed=True, class_=f"d-part{dash}")
             for shape, dash in shapes
@@ -495,7 +393,7 @@ class Meeting:
         top, far = s.height - s.fastening, face + side * (0.1 * s.height + 1.5 * s.thickness)
         foot = face - side * 0.3 * s.head
         shape = [(foot, top), (far, top), (far, s.height), (foot, s.height)]
-        dash = self._is_dashed("rail_height", "fastening_height")
+        dash = self.sizes.dashed("rail_height", "fastening_height")
         return path([at(point) for point in shape], closed=True, class_=f"d-body d-detail{dash}")
 
     # --- The section ------------------------------------------------------------------------
@@ -531,7 +429,7 @@ class Meeting:
             heading(where, top),
             box(EDGE, base, ROOM, 8, class_="d-body"),
             *self._track(at),
-            wheels.draw(dashed=bool(self.wheels_style)),
+            wheels.draw(dashed=bool(s.missing(WHEEL))),
             dimension(
                 (wheels.backs[0], wheels.centre[1] - 0.5 * radius),
                 (wheels.backs[1], wheels.centre[1] - 0.5 * radius),
@@ -579,7 +477,9 @@ class Meeting:
 
     def _letter(self, letter: str, key: str) -> str:
         value = self.sizes.known[key]
-        return f"{letter} not measured" if value is None else f"{letter} {self.number(value)}"
+        return (
+            f"{letter} not measured" if value is None else f"{letter} {number(value, self.unit)}"
+        )
 
     def _tone(self, letter: str) -> str:
         if self.relation is not None and letter in self.relation.uses and self.is_broken:
@@ -682,9 +582,9 @@ class Meeting:
         """The right-hand side alone, as much of it as there is room for."""
         s = self.sizes
         if self.place == "plain":
-            shapes = [(self._rail(s.gauge, 1), self._is_dashed("track_gauge"))]
+            shapes = [(self._rail(s.gauge, 1), self.sizes.dashed("track_gauge"))]
         else:
-            shapes = [(self._casting(), self._is_dashed(*FROG))]
+            shapes = [(self._casting(), self.sizes.dashed(*FROG))]
         drawn = [
             path([at(point) for point in shape], closed=True, class_=f"d-part{dash}")
             for shape, dash in shapes
@@ -718,226 +618,6 @@ class Meeting:
     # --- The plan -----------------------------------------------------------------------------
 
     def _plan(self, top: float) -> tuple[SafeString, float]:
-        return Plan(self, top).draw()
-
-
-class Plan:
-    """The frog from above, the points to the left; x along the straight track in mm."""
-
-    def __init__(self, meeting: Meeting, top: float) -> None:
-        self.meeting = meeting
-        self.sizes = s = meeting.sizes
-        self.angle = frog_angle(max(1.5, s.number))
-        self.slope = math.tan(self.angle)
-        self.scale = 116 / s.gauge
-        self.start, self.end = -1.2 * s.gauge, ROOM / self.scale - 1.2 * s.gauge
-        self.origin = (EDGE - self.start * self.scale, top + 28 + 1.4 * s.head * self.scale)
-        self.top = top
-
-    def at(self, x: float, y: float) -> Point:
-        return self.origin[0] + x * self.scale, self.origin[1] + y * self.scale
-
-    def _band(self, points: Sequence[Point], width: float, class_: str) -> SafeString:
-        """A rail seen from above: its edge line, and `width` further down."""
-        edge = [self.at(*point) for point in points]
-        other = [self.at(x, y + width) for x, y in reversed(points)]
-        return path([*edge, *other], closed=True, class_=class_)
-
-    def draw(self) -> tuple[SafeString, float]:
-        s = self.sizes
-        lost = self.meeting._is_dashed
-        frog = f"d-body{lost(*FROG, 'frog_number')}"
-        slant = s.head / math.cos(self.angle)
-        lean = s.way / math.cos(self.angle)
-        knee, far_knee = -s.way / self.slope, -lean / self.slope
-        knee, far_knee = (max(self.start, x) for x in (knee, far_knee))
-        reach = min(self.end - 0.25 * s.gauge, 0.75 * s.gauge)
-        flare = 0.12 * s.gauge
-        left_wing = [
-            (self.start, s.gauge + self.start * self.slope - slant),
-            (knee, s.gauge - s.way - s.head),
-            (reach, s.gauge - s.way - s.head),
-            (reach + flare, s.gauge - s.way - s.head - 0.35 * s.way),
-        ]
-        right_wing = [
-            (self.start, s.gauge),
-            (far_knee, s.gauge),
-            (reach, s.gauge + reach * self.slope + lean),
-            (reach + flare, s.gauge + (reach + flare) * self.slope + lean + 0.35 * s.way),
-        ]
-        guard_from, guard_to = max(self.start + 0.1 * s.gauge, -0.95 * s.gauge), 0.8 * s.gauge
-        guard = [
-            (guard_from, s.guard + 0.4 * s.guard),
-            (guard_from + flare, s.guard),
-            (guard_to - flare, s.guard),
-            (guard_to, s.guard + 0.4 * s.guard),
-        ]
-        dashed_guard = f"d-body{lost('check_gauge')}"
-        pieces = [
-            heading(f"Plan, {self._frog_words()}", self.top),
-            self._band(
-                [(self.start, -s.head), (self.end, -s.head)],
-                s.head,
-                f"d-body{lost('track_gauge')}",
-            ),
-            self._band(guard, s.head, dashed_guard),
-            self._band(left_wing, s.head, frog),
-            self._band(right_wing, s.head, frog),
-            self._point(frog),
-            self._wheels(),
-            *self._flangeways(guard_from + 2 * flare, reach),
-        ]
-        lowest = max(
-            s.gauge + self.end * self.slope,
-            right_wing[-1][1] + s.head,
-            s.gauge + self.meeting.sizes.width,
-        )
-        return group(pieces), self.at(0, lowest)[1] + 4
-
-    def _frog_words(self) -> str:
-        if self.sizes.known["frog_number"] is None:
-            return "frog number not measured"
-        number = figure(self.sizes.number, 2).rstrip("0").rstrip(".")
-        angle = figure(math.degrees(frog_angle(self.sizes.number)), 1)
-        return f"No. {number} frog, {angle}° between tracks"
-
-    def _point(self, style: str) -> SafeString:
-        """The point: one piece of metal as far as its two rails touch."""
-        s = self.sizes
-        slant = s.head / math.cos(self.angle)
-        nose, fork = s.nose / self.slope, (s.head + slant) / self.slope
-        outline = [(nose, s.gauge), (self.end, s.gauge)]
-        low = s.gauge + self.end * self.slope
-        if fork < self.end:
-            outline += [(self.end, s.gauge + s.head), (fork, s.gauge + s.head)]
-            outline.append((self.end, low - slant))
-        outline += [(self.end, low), (nose, s.gauge + s.nose)]
-        return path([self.at(*point) for point in outline], closed=True, class_=style)
-
-    def _wheels(self) -> SafeString:
-        """At rail level: the flanges in their ways, what the treads stand on, and the axle."""
-        m, s = self.meeting, self.sizes
-        x = s.nose / self.slope if m.place == "frog" else 0.0
-        # The chord that the flange cuts out of the rail's level; the diameter is a usual one.
-        half = math.sqrt(s.depth**2 + 0.6 * s.gauge * s.depth)
-        dash = m.wheels_style
-        # The axle, broken off in the middle, where words stand.
-        foot = s.gauge + max(s.width, 3.4 * s.head)
-        pieces = [
-            line(self.at(x, -2.2 * s.head), self.at(x, s.guard + 3 * s.head), class_="d-centre"),
-            line(
-                self.at(x, s.gauge - s.way - 3 * s.head),
-                self.at(x, foot),
-                class_="d-centre",
-            ),
-        ]
-        for back, side in ((m.left_back, -1), (m.right_back, 1)):
-            front = back + side * s.thickness
-            rim = [(x - half, back), (x - 0.55 * half, front), (x + 0.55 * half, front)]
-            rim.append((x + half, back))
-            pieces.append(path([self.at(*p) for p in rim], closed=True, class_=f"d-jaw{dash}"))
-            face = back + side * s.width
-            edges = [(x - 0.55 * half, front), (x - 0.55 * half, face)]
-            edges += [(x + 0.55 * half, face), (x + 0.55 * half, front)]
-            pieces.append(path([self.at(*p) for p in edges], class_=f"d-detail{dash}"))
-        stands = [(-0.5 * s.head), s.gauge + (s.way + 0.5 * s.head + (x and s.nose))]
-        for y in stands:
-            pieces.append(circle(self.at(x, y), 2.6, class_="d-solid"))
-        return group(pieces)
-
-    def _flangeways(self, guard_at: float, frog_at: float) -> list[SafeString]:
-        """Both flangeways dimensioned, their words in the free room between the rails."""
-        s, known = self.sizes, self.sizes.known
-        middle = self.at(0, (s.guard + s.gauge - s.way) / 2)[1]
-        upper = self._flangeway(
-            "guard flangeway", known["flangeway_guard"], guard_at, (0.0, s.guard), middle - 5, 1
-        )
-        wing = frog_at - 0.12 * s.gauge
-        lower = self._flangeway(
-            "flangeway F",
-            known["flangeway"],
-            wing,
-            (s.gauge - s.way, s.gauge),
-            middle + SIZE + 3,
-            -1,
-        )
-        return [*upper, *lower]
-
-    def _flangeway(
-        self,
-        name: str,
-        value: float | None,
-        x: float,
-        edges: tuple[float, float],
-        baseline: float,
-        side: int,
-    ) -> list[SafeString]:
-        """Two arrows pointing inwards; the words stand at the end of one's tail, below the
-        guard's (side 1) or above the frog's (-1)."""
-        said = f"{name} {self.meeting.say(value) if value else 'not measured'}"
-        first, second = (self.at(x, edge) for edge in edges)
-        tail = baseline - SIZE if side > 0 else baseline + 4
-        ends = (first[1] - 14, tail) if side > 0 else (tail, second[1] + 14)
-        words = text_width(said, SIZE)
-        wish = first[0] - 8 if side > 0 else first[0] - words + 8
-        left = min(max(EDGE, wish), WIDTH - EDGE - words)
-        return [
-            line((first[0], ends[0]), (first[0], first[1]), class_="d-dim d-accent"),
-            line((first[0], second[1]), (first[0], ends[1]), class_="d-dim d-accent"),
-            arrow_head(first, (0, 1), class_="d-accent"),
-            arrow_head(second, (0, -1), class_="d-accent"),
-            text(left, baseline, said, size=SIZE, class_="d-accent"),
-        ]
-
-
-# --- Words and shapes -------------------------------------------------------------------------
-
-
-def rounded(face: float, radius: float, side: int) -> list[Point]:
-    """The corner of a rail's head, from its upright face up to its top; side 1 has the metal to
-    the right of the face."""
-    turns = [math.pi / 2 * step / 5 for step in range(6)]
-    return [
-        (face + side * radius * (1 - math.cos(turn)), radius * (1 - math.sin(turn)))
-        for turn in turns
-    ]
-
-
-def heading(words: str, top: float) -> SafeString:
-    """What a view shows, at its upper left corner."""
-    return text(EDGE, top + 13, shorten(words, ROOM, SIZE), size=SIZE, class_="d-soft")
-
-
-def wrapped(words: str, room: float, size: float, *, bold: bool = False) -> list[str]:
-    """Words in as many lines as they take; a word longer than the room has its own line."""
-    lines: list[str] = []
-    for word in filter(None, words.split(" ")):
-        longer = f"{lines[-1]} {word}" if lines else word
-        if lines and text_width(longer, size, bold=bold) <= room:
-            lines[-1] = longer
-        else:
-            lines.append(word)
-    return lines
-
-
-def clipped(
-    shape: Sequence[Point], left: float, right: float, top: float, bottom: float
-) -> list[Point]:
-    """The part of a closed outline inside an upright rectangle (Sutherland and Hodgman, 1974)."""
-    found = list(shape)
-    for axis, limit, sign in ((0, left, 1), (0, right, -1), (1, top, 1), (1, bottom, -1)):
-        kept: list[Point] = []
-        for here, there in zip(found, [*found[1:], *found[:1]], strict=True):
-            inside, next_inside = (sign * (p[axis] - limit) >= 0 for p in (here, there))
-            if inside:
-                kept.append(here)
-            if inside != next_inside:
-                share = (limit - here[axis]) / (there[axis] - here[axis])
-                kept.append(
-                    (
-                        here[0] + share * (there[0] - here[0]),
-                        here[1] + share * (there[1] - here[1]),
-                    )
-                )
-        found = kept
-    return found
+        backs = self.left_back, self.right_back
+        is_on_point = self.place == "frog"
+        return Plan(self.sizes, backs, top, is_on_point=is_on_point, unit=self.unit).draw()

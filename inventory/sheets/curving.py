@@ -55,6 +55,19 @@ def coupling() -> Example:
     )
 
 
+def s_curve() -> Example:
+    """Two long cars alike, each on its own half of an S-curve without a straight between."""
+    end = outer_throw(BROAD, LONG)
+    sizes = {"radius": BROAD, "gauge": GAUGE, "vehicle": LONG, "neighbour": LONG}
+    return Example(
+        {**sizes, "is_s_curve": True},
+        (
+            ("On one curve, couplers swing", _mm(0.0)),
+            ("On the S-curve, they swing", _mm(2 * end)),
+        ),
+    )
+
+
 def passing() -> Example:
     """Two long cars that pass on concentric curves with the least room between them."""
     centres = centres_needed(BROAD, LONG, LONG, GAP)

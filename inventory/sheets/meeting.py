@@ -89,7 +89,7 @@ def _sizes() -> dict[str, Size]:
     least, _ = _printed(WHEELS, SCALE, "back_to_back", "least", "")
     check, _ = _printed(WHEELS, SCALE, "wheel_check", "greatest", "")
     middle = (least + check - found["T"][0]) / 2
-    found["B"] = (middle, "S-4.2, midway between its least B and its greatest K less T")
+    found["B"] = (middle, "S-4.2, midway")
     found["R"] = (to_base(Decimal("0.083"), "in"), "chosen: rail of code 83")
     found["E"] = (to_base(Decimal("0.040"), "in"), "chosen: spike heads as high as this")
     return {key: Size(key[0], mm, source) for key, (mm, source) in found.items()}
@@ -233,8 +233,8 @@ _SUPPORT = (
     "The wheel drops into the gap and bumps up on the point.",
     "N with the outside jaws over the whole width of the wheel; F with the inside jaws, or with"
     " the thickest drill shank that passes.",
-    "Plane geometry; that the width needed grows with F and with the angle is in the same"
-    f" supplement. For a No. {FROG_NUMBER} frog, which is chosen, as the sheets print none.",
+    "Plane geometry; the supplement of 2009 to NEM 110, 310 and 311 has the width needed grow"
+    f" with F and with the angle. A No. {FROG_NUMBER} frog was chosen, as the sheets print none.",
 )
 _DROP_IN = (
     "Not falling in between the rails",

@@ -81,6 +81,7 @@ def curves(request: HttpRequest) -> HttpResponse:
     examples = {
         "throws": bends.throws(),
         "coupling": bends.coupling(),
+        "s_curve": bends.s_curve(),
         "passing": bends.passing(),
     }
     drawn = {name: {**each.sizes, "unit": request.user.unit} for name, each in examples.items()}

@@ -61,6 +61,41 @@ def test_ends_of_two_alike_meet_and_of_two_unlike_do_not(read):
     assert found == pytest.approx(abs(own - other), abs=0.005)
 
 
+def test_on_an_s_curve_both_throws_add_up(read):
+    drawing = read(drawn(neighbour=BOX, is_s_curve=True, second=LONG, centres=50))
+    own = math.hypot(math.sqrt(609.6**2 - 104.15**2 - 14**2), 148.85) - 609.6
+    other = math.hypot(math.sqrt(609.6**2 - 52.5**2 - 9.6**2), 70) - 609.6
+    assert number(drawing, "between the middles") == pytest.approx(own + other, abs=0.005)
+    assert "S-curve" in drawing.title
+    assert "d" not in drawing.words
+
+
+def test_an_s_curve_in_plan_bends_the_other_way(read):
+    """The neighbour alike is the vehicle turned by half a turn about where the curves meet."""
+    drawing = read(drawn(neighbour=LONG, is_s_curve=True))
+    first = points(drawing.having("d-body")[0])
+    second = next(
+        points(node)
+        for node in drawing.having("d-part")
+        if node.tag.endswith("path") and len(points(node)) == len(first)
+    )
+    outer, turned = first[:25], list(reversed(second[:25]))
+    middles = [
+        ((x1 + x2) / 2, (y1 + y2) / 2) for (x1, y1), (x2, y2) in zip(outer, turned, strict=True)
+    ]
+    assert {math.dist(middle, middles[0]) < 0.02 for middle in middles} == {True}
+    # On one curve they would be mirror images instead.
+    alike = read(drawn(neighbour=LONG)).having("d-part")
+    beside = next(points(n) for n in alike if n.tag.endswith("path") and len(points(n)) == 50)
+    centre = ((outer[0][0] + beside[24][0]) / 2, (outer[0][1] + beside[24][1]) / 2)
+    other = ((outer[24][0] + beside[0][0]) / 2, (outer[24][1] + beside[0][1]) / 2)
+    assert math.dist(centre, other) > 5
+
+
+def test_an_s_curve_needs_a_neighbour(read):
+    assert drawn(is_s_curve=True) == drawn()
+
+
 def test_the_gap_to_a_second_track(read):
     """Centres of 54.81 leave 3 mm between two such cars: reckoned by hand from the corner and
     the inner side, 25.999 and 25.81 beyond their centre lines."""
@@ -164,9 +199,10 @@ def bodies(draw):
     radius=st.floats(50, 5000),
     centres=st.floats(20, 200),
     unit=st.sampled_from(["mm", "in"]),
+    is_s_curve=st.booleans(),
 )
 def test_labels_never_overlap_and_stay_on_the_sheet(
-    read, vehicle, neighbour, second, radius, centres, unit
+    read, vehicle, neighbour, second, radius, centres, unit, is_s_curve
 ):
     markup = drawn(
         vehicle=vehicle,
@@ -175,6 +211,7 @@ def test_labels_never_overlap_and_stay_on_the_sheet(
         radius=radius,
         centres=centres,
         unit=unit,
+        is_s_curve=is_s_curve,
     )
     if markup == "":
         return

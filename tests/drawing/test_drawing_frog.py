@@ -8,15 +8,11 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from inventory.drawing.frog import (
-    RELATIONS,
-    Meeting,
-    Plan,
-    Sizes,
-    clipped,
-    wheelset_in_frog,
-    wrapped,
-)
+from inventory.drawing.frog import RELATIONS, Meeting, wheelset_in_frog
+from inventory.drawing.frog_plan import Plan
+from inventory.drawing.frog_sizes import Sizes
+from inventory.drawing.shapes import clipped
+from inventory.drawing.svg import wrapped
 
 INCH = 25.4
 
@@ -187,7 +183,7 @@ def test_the_section_is_to_scale(read):
 def test_the_angle_of_the_frog_is_that_of_its_number(read):
     # US practice, centre-line method: No. 6 is 9 degrees 31 minutes 38 seconds (9.527).
     assert any("No. 6 frog, 9.5°" in words for words in read(drawn()).words)
-    plan = Plan(meeting("span"), 0.0)
+    plan = Plan(meeting("span").sizes, (1.1, 15.6), 0.0, is_on_point=True, unit="mm")
     assert math.degrees(plan.angle) == pytest.approx(9 + 31 / 60 + 38 / 3600, abs=1e-3)
 
 

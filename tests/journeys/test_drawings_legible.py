@@ -13,7 +13,8 @@ import pytest
 
 import inventory.drawing
 from inventory.drawing.curve import vehicle_on_curve
-from inventory.drawing.frog import RELATIONS, USUAL, wheelset_in_frog
+from inventory.drawing.frog import RELATIONS, wheelset_in_frog
+from inventory.drawing.frog_sizes import USUAL
 from inventory.drawing.jaws import GUIDES, jaws_picture
 from inventory.drawing.siding import siding
 from inventory.drawing.track_jaws import TRACK_GUIDES
@@ -115,6 +116,7 @@ def some_curves(chance: random.Random, count: int):
             second=chance.choice([None, some_body(chance, size)]),
             centres=size * chance.uniform(0.3, 0.5),
             unit=chance.choice(["mm", "in"]),
+            is_s_curve=chance.random() < 0.3,
         )
 
 

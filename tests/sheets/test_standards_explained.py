@@ -124,11 +124,13 @@ def test_a_reader_of_inches_gets_drawings_in_inches(reader, owner):
 def test_the_curves_page_shows_its_examples(reader):
     response = reader.get(reverse("sheets:curves"))
     shown = text_of(response)
-    assert response.content.decode().count('class="d-drawing d-curve"') == 3
+    assert response.content.decode().count('class="d-drawing d-curve"') == 4
     # By hand for 140 long, 105 between pivots, 19.2 wheelbase, 37 wide on 457.2 mm:
     # h = sqrt(457.2^2 - 52.5^2 - 9.6^2) = 454.0743; R - h = 3.126; corner 20.530 less 18.5.
     assert "3.126 mm" in shown
     assert "2.030 mm" in shown
+    # Two cars of 297.7, 208.3 and 28 on 609.6: ends 9.048 out each, on opposite sides.
+    assert "18.096 mm" in shown
     for words in ("Throws", "Coupler swing", "S-curves", "Buffers", "chosen for this page"):
         assert words in shown
 

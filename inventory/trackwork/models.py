@@ -156,7 +156,7 @@ class TrackVerdict(Judged):
     """What was made of a reading of trackwork."""
 
     inspection = models.ForeignKey(TrackInspection, models.CASCADE, related_name="verdicts")
-    reading = models.ForeignKey(TrackReading, models.PROTECT, null=True, related_name="verdicts")
+    reading = models.ForeignKey(TrackReading, models.CASCADE, null=True, related_name="verdicts")
 
     class Meta(Judged.Meta):
         constraints = [

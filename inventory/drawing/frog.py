@@ -85,8 +85,8 @@ RELATIONS = {
         "frog",
         ("B", "S"),
     ),
-    "depth": Relation(
-        "depth",
+    "flangeway depth": Relation(
+        "flangeway depth",
         "the flange runs clear of the flangeway's floor",
         "the flange runs on the flangeway's floor",
         "frog",
@@ -100,8 +100,8 @@ RELATIONS = {
         "throat",
         (),
     ),
-    "drop in": Relation(
-        "drop in",
+    "no drop-in": Relation(
+        "no drop-in",
         "the tread reaches over the rail",
         "the wheel drops in between the rails",
         "plain",
@@ -116,9 +116,6 @@ RELATIONS = {
         is_upright=True,
     ),
 }
-
-
-OTHER_NAMES = {"flangeway depth": "depth", "no drop-in": "drop in"}
 
 
 def wheelset_in_frog(
@@ -169,7 +166,7 @@ def wheelset_in_frog(
         named = ""
     return Meeting(
         Sizes({key: positive(value) for key, value in given.items()}),
-        RELATIONS.get(OTHER_NAMES.get(named, named)),
+        RELATIONS.get(named),
         named,
         float(margin) if named else 0.0,
         "in" if unit == "in" else "mm",
@@ -297,7 +294,7 @@ class Meeting:
         if self.relation is None:
             return (s.gauge - s.back) / 2
         match self.relation.name:
-            case "play" | "drop in" | "fastenings":
+            case "play" | "no drop-in" | "fastenings":
                 return s.thickness
             case "tread support":
                 # As far from the point as either the left flange or the wing rail lets it go.
@@ -317,11 +314,11 @@ class Meeting:
         match self.relation.name if self.relation else "":
             case "span":
                 return Spot((s.gauge - s.way, 0.6 * s.depth), (back, 0.6 * s.depth))
-            case "depth":
+            case "flangeway depth":
                 return Spot(tip, (tip[0], s.floor))
             case "tread support":
                 return Spot((s.gauge + s.far_way, 0.0), (back + s.width, 0.0))
-            case "drop in":
+            case "no drop-in":
                 return Spot((s.gauge, 0.0), (back + s.width, 0.0))
             case "fastenings":
                 return Spot(tip, (tip[0], s.height - s.fastening))
@@ -601,7 +598,7 @@ class Meeting:
             "play": (s.gauge, s.gauge + s.head, 0.0, self.base),
             "frog-point protection": (s.gauge, s.gauge + s.nose, 0.0, self.base),
             "span": (s.gauge - s.way - s.head, s.gauge - s.way, 0.0, self.base),
-            "depth": (s.gauge - s.way, s.gauge, s.floor, self.base),
+            "flangeway depth": (s.gauge - s.way, s.gauge, s.floor, self.base),
             "fastenings": (
                 s.gauge - 0.1 * s.height - 1.5 * s.thickness,
                 s.gauge,

@@ -8,17 +8,20 @@ here and said to be.
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from decimal import Decimal
 
 from standards import sheets
-from standards.turnouts import frog_angle
+from standards.guidance import Relation, Way, Wheels, margins
+from standards.metrology import Measured
 from standards.units import to_base
 
 TRACK, WHEELS, CONTOURS = "nmra-s-3.2", "nmra-s-4.2", "nmra-rp-25"
 SCALE, CODE = "HO", "code 110"
 FROG_NUMBER = 6
+
+WHEEL_SIZES = ("back_to_back", "flange_thickness", "flange_depth", "tyre_width")
 
 LETTERS: Mapping[str, str] = {
     "B": "back-to-back of the wheels",
@@ -114,65 +117,59 @@ def explained() -> tuple[Explained, ...]:
     }
 
     def relation(
-        code: str,
-        keys: str,
-        margin: Decimal,
-        drawn: Mapping[str, object],
-        words: tuple[str, str, str, str, str, str],
+        named: Relation, keys: str, drawn: Mapping[str, object], words: tuple[str, ...]
     ) -> Explained:
         used = tuple(sizes[key] for key in keys.split())
+        margin = _margin(named, used)
         # The frog from above looks much the same each time: once for each of its ends will do.
-        plan = code in ("frog-point protection", "tread support")
-        drawing = {**drawn, "worst": (code, margin), "has_plan": plan}
-        return Explained(code, *words, used, margin, drawing)
+        plan = named in (Relation.POINT, Relation.SUPPORT)
+        drawing = {**drawn, "worst": (named.value, margin), "has_plan": plan}
+        return Explained(named.value, *words, used, margin, drawing)
 
     return (
+        relation(Relation.PLAY, "G- B T", wheel | {"track_gauge": mm["G-"]}, _PLAY),
+        relation(Relation.POINT, "C B T", frog, _PROTECTION),
+        relation(Relation.SPAN, "B S", frog, _SPAN),
+        relation(Relation.DEPTH, "H D", frog, _DEPTH),
         relation(
-            "play",
-            "G- B T",
-            mm["G-"] - mm["B"] - 2 * mm["T"],
-            wheel | {"track_gauge": mm["G-"]},
-            _PLAY,
-        ),
-        relation("frog-point protection", "C B T", mm["C"] - mm["B"] - mm["T"], frog, _PROTECTION),
-        relation("span", "B S", mm["B"] - mm["S"], frog, _SPAN),
-        relation("depth", "H D", mm["H"] - mm["D"], frog, _DEPTH),
-        relation(
-            "tread support",
+            Relation.SUPPORT,
             "N T B G- F",
-            tread_support(mm["N"], mm["T"], mm["B"], mm["G-"], mm["F"]),
             {key: size for key, size in frog.items() if key != "span"} | {"flangeway": mm["F"]},
             _SUPPORT,
         ),
+        relation(Relation.DROP_IN, "B N T G+", wheel | {"track_gauge": mm["G+"]}, _DROP_IN),
         relation(
-            "drop in",
-            "B N T G+",
-            mm["B"] + mm["N"] + mm["T"] - mm["G+"],
-            wheel | {"track_gauge": mm["G+"]},
-            _DROP_IN,
-        ),
-        relation(
-            "fastenings",
+            Relation.FASTENINGS,
             "R E D",
-            mm["R"] - mm["E"] - mm["D"],
             wheel | {"track_gauge": mm["G-"], "rail_height": mm["R"], "fastening_height": mm["E"]},
             _FASTENINGS,
         ),
     )
 
 
-def tread_support(
-    width: Decimal, thickness: Decimal, back: Decimal, gauge: Decimal, flangeway: Decimal
-) -> Decimal:
-    """How much tread lies on the wing rail abreast of the frog point, in mm to a thousandth.
+_CODES = {
+    "B": "back_to_back",
+    "T": "flange_thickness",
+    "D": "flange_depth",
+    "N": "tyre_width",
+    "G": "track_gauge",
+    "C": "check_gauge",
+    "S": "span",
+    "F": "flangeway",
+    "H": "flangeway_depth",
+    "R": "rail_height",
+    "E": "fastening_height",
+}
 
-    The wheel stands as far from the point as its play lets it, or the wing rail on its own side
-    does; from there its tread reaches N - T, and the wing rail beyond begins at F / cos of the
-    frog's angle. Plane geometry, no published formula.
-    """
-    away = max(Decimal(0), min(gauge - back - 2 * thickness, flangeway - thickness))
-    across = flangeway / Decimal(repr(math.cos(frog_angle(FROG_NUMBER))))
-    return (width - thickness - away - across).quantize(Decimal("0.001"))
+
+def _margin(named: Relation, sizes: Iterable[Size]) -> Decimal:
+    """What the figures leave, in mm to a thousandth, by the sums that judge measured track."""
+    exact = {_CODES[size.letter]: Measured(size.mm, 0.0, math.inf, ()) for size in sizes}
+    wheels = Wheels(**{code: exact.pop(code) for code in WHEEL_SIZES if code in exact})
+    way = Way(frog_number=FROG_NUMBER, **exact)
+    found = next(each for each in margins(wheels, way) if each.relation is named)
+    assert found.margin is not None, f"{named} needs more than {found.terms}"
+    return found.margin.value.quantize(Decimal("0.001"))
 
 
 # --- The words: title, formula, what it is, what comes of too little, how to measure, source ---

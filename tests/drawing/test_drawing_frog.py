@@ -88,7 +88,7 @@ def test_inches_are_those_of_the_sheets(read):
 
 
 def test_just_nothing_left_is_said(read):
-    assert "only just" in read(drawn(worst=("depth", 0.0))).title
+    assert "only just" in read(drawn(worst=("flangeway depth", 0.0))).title
 
 
 @pytest.mark.parametrize("name", RELATIONS)
@@ -104,9 +104,9 @@ def test_every_relation_is_drawn_with_labels_that_can_be_read(read, name, margin
 
 def test_names_of_the_relations_as_others_write_them(read):
     assert read(drawn(worst=("flangeway depth", -0.1))).title == (
-        read(drawn(worst=("depth", -0.1))).title
+        read(drawn(worst=("flangeway depth", -0.1))).title
     )
-    assert "drop in 0.98 mm" in read(drawn(worst=("no drop-in", 0.98))).title
+    assert "no drop-in 0.98 mm" in read(drawn(worst=("no drop-in", 0.98))).title
 
 
 def test_a_relation_nobody_knows_is_said_and_not_drawn(read):
@@ -193,8 +193,8 @@ FORMULAS = {
     "play": lambda w: w["G"] - w["B"] - 2 * w["T"],
     "frog-point protection": lambda w: w["C"] - w["B"] - w["T"],
     "span": lambda w: w["B"] - w["S"],
-    "depth": lambda w: w["H"] - w["D"],
-    "drop in": lambda w: w["B"] + w["N"] + w["T"] - w["G"],
+    "flangeway depth": lambda w: w["H"] - w["D"],
+    "no drop-in": lambda w: w["B"] + w["N"] + w["T"] - w["G"],
     "tread support": lambda w: (
         w["N"]
         - w["T"]
@@ -244,7 +244,7 @@ def test_what_is_drawn_is_the_margin_of_the_formula(
         ("play", {"track_gauge": 15.9}),
         ("frog-point protection", {"back_to_back": 14.9}),
         ("span", {"back_to_back": 14.1}),
-        ("depth", {"flange_depth": 0.9}),
+        ("flangeway depth", {"flange_depth": 0.9}),
         ("fastenings", {"flange_depth": 1.2, "rail_height": 1.8, "fastening_height": 0.9}),
     ],
 )

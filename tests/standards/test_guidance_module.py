@@ -447,6 +447,24 @@ def test_tread_support_when_play_changes_then_the_worst_position_does(changes, f
     assert found.formula == formula
 
 
+@pytest.mark.parametrize(
+    ("width", "back", "expected"),
+    [
+        # N 2.8, T 0.8, G 16.5, F 1.2: with B 14.4 the play of 0.5 would let the wheel stand
+        # farther away than the wing rail does, so 0.4 counts; with B 14.9 there is no play.
+        ("2.8", "14.4", "0.383"),
+        ("2.8", "14.9", "0.783"),
+        ("2.2", "14.4", "-0.217"),
+    ],
+)
+def test_tread_support_when_worked_by_hand_then_is_that(width, back, expected) -> None:
+    # F / cos = 1.2 / .98621 = 1.2168.
+    wheelset = Wheels(of(back), of("0.8"), None, of(width))
+    track = Way(track_gauge=of("16.5"), flangeway=of("1.2"), frog_number=6)
+    (found,) = (each for each in margins(wheelset, track) if each.relation is Relation.SUPPORT)
+    assert abs(found.margin.value - D(expected)) < D("0.001")
+
+
 def test_tread_support_when_the_gauge_widens_past_the_wing_rail_then_stays() -> None:
     narrow = by_relation(margins(wheels(), way(track_gauge="16.60")))[Relation.SUPPORT]
     wide = by_relation(margins(wheels(), way(track_gauge="17.20")))[Relation.SUPPORT]

@@ -8,6 +8,7 @@ from inventory.stock.models import Vehicle
 from inventory.track.forms import BenchFields, refuse_twin
 from inventory.track.models import Track
 from inventory.trackwork.models import Trackwork
+from inventory.trackwork.rounding import Asked
 from standards.sheets import Scale
 from standards.units import Unreadable, read
 
@@ -92,7 +93,7 @@ _COUPLER = "From where it swings to its face, such as 9 mm. Both are taken alike
 class CurveForm(_Lengths):
     """A vehicle asked onto a curve, alone or with a neighbour."""
 
-    lengths = ("radius", "straight", "coupler")
+    lengths = ("radius", "straight", "coupler", "centres", "head_width", "head_radius")
 
     radius = _length("Radius of the curve", "To the middle of the track, such as 600 mm or 24 in.")
     neighbour = forms.ModelChoiceField(
@@ -106,10 +107,29 @@ class CurveForm(_Lengths):
     straight = _length(
         "Straight between reverse curves", "Where the opposite curve follows; 0 for none."
     )
+    centres = _length(
+        "Centres to the next track", "Where the other vehicle passes it on a parallel track."
+    )
+    swing_deg = forms.FloatField(
+        label="Swing of a coupler",
+        required=False,
+        min_value=0.1,
+        max_value=89,
+        help_text="To one side, in degrees.",
+        error_messages={"invalid": "That is no number; type degrees, such as 20."},
+    )
+    head_width = _length("Width of a buffer head", "Where both have side buffers.")
+    head_radius = _length("Dome of a buffer head", "Its radius; empty for a flat head.")
 
     def __init__(self, *args, neighbours, **kwargs):
         super().__init__(*args, **kwargs)
         self.fields["neighbour"].queryset = neighbours
+
+    def asked(self) -> Asked:
+        """What was typed; only of a valid form."""
+        data = self.cleaned_data
+        names = ("radius", "coupler", "centres", "head_width", "head_radius", "swing_deg")
+        return Asked(straight=data["straight"] or 0.0, **{name: data[name] for name in names})
 
 
 class PairForm(_Lengths):

@@ -4,19 +4,21 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterable, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from decimal import Decimal
 
 from inventory.stock.models import Reading, Vehicle, Verdict
 from inventory.trackwork.meeting import axles_of
-from standards.couplings import CarEnd, Coupled, Passage, on_curve, through_reverse_curve
+from standards.couplings import Buffers, CarEnd, Coupled, Passage, on_curve, through_reverse_curve
 from standards.curves import (
     Body,
     ImpossibleGeometry,
+    PassingGaps,
     inner_side,
     inner_throw,
     outer_corner,
     outer_throw,
+    passing_gaps,
 )
 from standards.quantities import name_of
 from standards.radii import Measures, RadiusRule, smallest_radius
@@ -34,6 +36,24 @@ _SIZES = (
     "buffer_spacing",
     "coupler_height",
 )
+
+
+@dataclass(frozen=True)
+class Asked:
+    """What is asked about a vehicle on a curve, and told of what the bench does not measure; mm.
+
+    coupler: from where it swings to its face; straight: between the curve and its opposite;
+    centres: to the next track; head_width, head_radius: of a buffer head, the radius to which it
+    is domed, None for a flat one; swing_deg: how far a coupler can swing to one side.
+    """
+
+    radius: float | None = None
+    coupler: float | None = None
+    straight: float = 0.0
+    centres: float | None = None
+    head_width: float | None = None
+    head_radius: float | None = None
+    swing_deg: float | None = None
 
 
 @dataclass(frozen=True)
@@ -78,14 +98,26 @@ class Sized:
             self.sizes["body_width"],
         )
 
-    def end(self, coupler_mm: float) -> CarEnd:
-        """Its end with a coupler so long, from where it swings to its face."""
+    def end(self, asked: Asked) -> CarEnd:
+        """Its end with a coupler as long as was told, from where it swings to its face."""
+        if asked.coupler is None:
+            raise ImpossibleGeometry(
+                "How long a coupler is was not told, and is not guessed: measure from where it "
+                "swings to its face."
+            )
         over = self.sizes.get("length_over_couplers")
         if over is None:
             raise ImpossibleGeometry(
                 f"{self.vehicle}: its length over couplers was not measured, and is not guessed."
             )
-        return CarEnd(self.body(), over / 2 - coupler_mm, coupler_mm)
+        return CarEnd(self.body(), over / 2 - asked.coupler, asked.coupler, self._buffers(asked))
+
+    def _buffers(self, asked: Asked) -> Buffers | None:
+        """Its buffers, if it has any and they were measured and told."""
+        spacing, over = self.sizes.get("buffer_spacing"), self.sizes.get("length_over_buffers")
+        if not self.vehicle.has_buffers or not spacing or not over or not asked.head_width:
+            return None
+        return Buffers(spacing, over / 2, asked.head_width, asked.head_radius or math.inf)
 
 
 def sized(vehicles: Iterable[Vehicle]) -> dict[int, Sized]:
@@ -131,11 +163,12 @@ def throws_of(one: Sized, radius: float) -> Throws:
     )
 
 
-def radius_rules(one: Sized, coupler_mm: float | None) -> tuple[RadiusRule, ...]:
+def radius_rules(one: Sized, asked: Asked) -> tuple[RadiusRule, ...]:
     """The smallest radius by every rule that speaks of the vehicle."""
     sizes, vehicle = one.sizes, one.vehicle
     over = sizes.get("length_over_couplers")
     on_bogies = one.is_on_bogies
+    coupler = asked.coupler
     in_frame = vehicle.axles // 2 if on_bogies and vehicle.axles in (4, 6) else None
     if not on_bogies:
         in_frame = vehicle.axles
@@ -146,8 +179,12 @@ def radius_rules(one: Sized, coupler_mm: float | None) -> tuple[RadiusRule, ...]
             is_hauled=not vehicle.is_locomotive,
             has_buffers=vehicle.has_buffers,
             play=_play(vehicle),
-            coupler_length=coupler_mm,
-            coupler_pivot=over / 2 - coupler_mm if over and coupler_mm else None,
+            coupler_length=coupler,
+            coupler_pivot=over / 2 - coupler if over and coupler and over > 2 * coupler else None,
+            coupler_swing_deg=asked.swing_deg,
+            buffer_head_width=asked.head_width,
+            # A head of which no dome was told is taken as flat once its width is known.
+            buffer_head_radius=(asked.head_radius or math.inf) if asked.head_width else None,
             **{code: sizes.get(code) for code in _SIZES if code in Measures.__annotations__},
         ),
         vehicle.standard,
@@ -192,16 +229,50 @@ class Together:
         return math.degrees(max(passage.swing_first.amount, passage.swing_second.amount))
 
 
-def together(
-    one: Sized, other: Sized, radius: float, straight: float, coupler_mm: float
-) -> Together:
-    """Raises ImpossibleGeometry for what was not measured, or cannot go round."""
-    ends = one.end(coupler_mm), other.end(coupler_mm)
+def together(one: Sized, other: Sized, asked: Asked) -> Together:
+    """Raises ImpossibleGeometry for what was not measured or told, or cannot go round."""
+    ends = one.end(asked), other.end(asked)
+    radius = asked.radius or math.inf
     return Together(
         on_curve(radius, *ends),
-        through_reverse_curve(radius, radius, straight, *ends),
-        straight,
+        through_reverse_curve(radius, radius, asked.straight, *ends),
+        asked.straight,
     )
+
+
+@dataclass
+class OnCurve:
+    """Everything that was asked about a vehicle on a curve, as far as it can be told."""
+
+    throws: Throws | None = None
+    pair: Together | None = None
+    gaps: PassingGaps | None = None
+    drawing: dict[str, object] | None = None
+    problems: list[str] = field(default_factory=list)
+
+
+def answer(one: Sized, other: Sized | None, asked: Asked, unit: str) -> OnCurve:
+    """A vehicle on a curve, alone, coupled to another, and passing it on the next track."""
+    found = OnCurve()
+    if asked.radius is None:
+        return found
+    try:
+        found.throws = throws_of(one, asked.radius)
+        found.drawing = {
+            "radius": asked.radius,
+            "gauge": float(one.vehicle.standard.gauge_mm),
+            "vehicle": one.body(),
+            "unit": unit,
+        }
+        if other is not None and asked.centres is not None:
+            found.gaps = passing_gaps(asked.centres, one.body(), other.body(), asked.radius)
+            found.drawing |= {"second": other.body(), "centres": asked.centres}
+        if other is not None:
+            found.drawing["neighbour"] = other.body()
+            found.pair = together(one, other, asked)
+    except ImpossibleGeometry as impossible:
+        found.problems.append(str(impossible))
+    return found
 
 
 @dataclass(frozen=True)

@@ -19,13 +19,14 @@ from inventory.trackwork.forms import CurveForm, PairForm, TrackworkForm, Turnou
 from inventory.trackwork.meeting import axles_of, doubts_of, legs_of, meet, sizes_of, trouble
 from inventory.trackwork.models import TrackInspection, TrackVerdict, Trackwork
 from inventory.trackwork.rounding import (
+    Asked,
     HeightPair,
     Together,
+    answer,
     coupler_heights,
     height_pair,
     radius_rules,
     sized,
-    throws_of,
     together,
 )
 from inventory.trackwork.standing import condition, readings_of, verdicts_of
@@ -314,37 +315,12 @@ def on_curve(request: HttpRequest, pk: int) -> HttpResponse:
         scale=vehicle.standard,
         neighbours=others.order_by("reporting_mark", "number_key", "pk"),
     )
-    asked = form.cleaned_data if form.is_bound and form.is_valid() else {}
-    neighbour = asked.get("neighbour")
+    told = form.cleaned_data if form.is_bound and form.is_valid() else {}
+    neighbour = told.get("neighbour")
     sizes = sized([vehicle, neighbour] if neighbour else [vehicle])
-    one, radius, coupler = sizes[vehicle.pk], asked.get("radius"), asked.get("coupler")
-    throws = pair = drawing = None
-    problems = []
-    if radius:
-        try:
-            throws = throws_of(one, radius)
-            drawing = {
-                "radius": radius,
-                "gauge": float(vehicle.standard.gauge_mm),
-                "vehicle": one.body(),
-                "unit": request.user.unit,
-            }
-            if neighbour:
-                drawing["neighbour"] = sizes[neighbour.pk].body()
-        except ImpossibleGeometry as impossible:
-            problems.append(str(impossible))
-        if neighbour and coupler and not problems:
-            try:
-                straight = asked.get("straight") or 0.0
-                pair = together(one, sizes[neighbour.pk], radius, straight, coupler)
-            except ImpossibleGeometry as impossible:
-                problems.append(str(impossible))
-        elif neighbour and not coupler:
-            problems.append(
-                "How long a coupler is was not told, and is not guessed: measure from where it "
-                "swings to its face."
-            )
-    rules = radius_rules(one, coupler)
+    one, asked = sizes[vehicle.pk], form.asked() if told else Asked()
+    other = sizes[neighbour.pk] if neighbour else None
+    rules = radius_rules(one, asked)
     return render(
         request,
         "trackwork/curve.html",
@@ -352,11 +328,8 @@ def on_curve(request: HttpRequest, pk: int) -> HttpResponse:
             "vehicle": vehicle,
             "neighbour": neighbour,
             "form": form,
-            "radius": radius,
-            "throws": throws,
-            "pair": pair,
-            "problems": problems,
-            "drawing": drawing,
+            "asked": asked,
+            "found": answer(one, other, asked, request.user.unit),
             "endless": float("inf"),
             "told": [each for each in rules if _tells(each)],
             "thumb": [
@@ -420,7 +393,8 @@ def pairs(request: HttpRequest, pk: int) -> HttpResponse:
         found, problem = None, ""
         if radius and asked.get("coupler"):
             try:
-                found = together(sizes[one.pk], sizes[other.pk], radius, 0.0, asked["coupler"])
+                told = Asked(radius=radius, coupler=asked["coupler"])
+                found = together(sizes[one.pk], sizes[other.pk], told)
             except ImpossibleGeometry as impossible:
                 problem = str(impossible)
         rows.append(

@@ -220,6 +220,7 @@ def answers(shown: Stood, pool: Sequence[Candidate]) -> list[Answer]:
 #: The answers to "where does it fit?", the best first.
 HEADINGS = ("It fits", "It would fit, once it may run", "It does not fit", "Not known")
 
+
 @dataclass(frozen=True)
 class Asked:
     """One track asked for a vehicle: under which heading, and why."""

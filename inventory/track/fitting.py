@@ -142,6 +142,7 @@ class Code(StrEnum):
 #: What speaks against a vehicle wherever it would stand: it may not run.
 MAY_NOT_RUN = frozenset({Code.BAD_ORDER, Code.AWAITING, Code.HELD})
 
+
 @dataclass(frozen=True)
 class Refusal:
     """One reason why a vehicle does not go onto a track.
@@ -306,7 +307,8 @@ class Cut:
     """Vehicles to put onto a track together, in the order in which they were given.
 
     room_mm: rounded down, taken_mm: with every vehicle's slack and rounding, left_mm: the
-    difference; all with one decimal. slack_mm: of each coupling. left_mm is below zero only where the room already was.
+    difference; all with one decimal. slack_mm: of each coupling. left_mm is below zero only where
+    the room already was.
     """
 
     vehicles: tuple[Candidate, ...]

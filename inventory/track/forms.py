@@ -408,9 +408,7 @@ class CutForm(forms.Form):
         kinds = sorted({each.kind for each in fitting}, key=str.casefold)
         self.fields["kinds"].choices = [(kind, kind) for kind in kinds]
         self.fields["must"].choices = [(str(each.key), each.name) for each in fitting]
-        self.initial["slack"] = spell(
-            railway.coupling_slack, unit, None if unit == "mm" else 4
-        )
+        self.initial["slack"] = spell(railway.coupling_slack, unit, None if unit == "mm" else 4)
         in_plain_words(self)
         self.fields["must"].error_messages["invalid_choice"] = (
             "not all that has to be in it fits the room left; untick what does not."

@@ -335,9 +335,7 @@ def fullness(
 # --- Storage ----------------------------------------------------------------------------------
 
 
-def trains_held(
-    train: Train, rooms_mm: Sequence[Decimal], *, one_a_track: bool = False
-) -> int:
+def trains_held(train: Train, rooms_mm: Sequence[Decimal], *, one_a_track: bool = False) -> int:
     """How many such trains a set of storage tracks holds, one behind another or one a track.
 
     rooms_mm: of each track its clear length, or what is left of it; below zero holds none.

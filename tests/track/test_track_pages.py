@@ -426,7 +426,10 @@ def test_vehicle_when_an_unmeasured_one_stands_there_then_says_why_it_is_not_kno
 ):
     put(vehicles=[make_car(owner, "9", None)], track=make_track(place, "Long"))
     words = says("track:for-vehicle", make_car(owner, "1").pk)
-    assert "Not known Long Tarn Put it there the room left is not known: no length measured of Alb 9" in words
+    assert (
+        "Not known Long Tarn Put it there the room left is not known: no length measured of Alb 9"
+        in words
+    )
 
 
 def test_home_track_when_saved_then_is_kept_until_none_is_chosen(signed_in, owner, place):
@@ -604,7 +607,9 @@ def test_train_when_a_named_car_was_never_measured_then_asks_for_it(says, owner,
     assert "No length over couplers was measured of Alb 4; measure it first." in words
 
 
-def test_train_when_a_car_is_bad_order_then_may_not_run_and_it_says_that_it_would_fit(says, owner, place):
+def test_train_when_a_car_is_bad_order_then_may_not_run_and_it_says_that_it_would_fit(
+    says, owner, place
+):
     track = make_track(place)
     engine, car = make_engine(owner), make_car(owner, "4", service="bad order")
     words = says("track:trains", place.railway.pk, engine=engine.pk, vehicles=car.pk, way=track.pk)
@@ -1129,10 +1134,11 @@ def test_best_cut_when_couplings_have_slack_then_takes_as_many_as_fit_with_it(sa
 @pytest.mark.parametrize(
     ("slack", "problem"),
     [
-        ("-1", "The slack of a coupling is 0 mm or more."),
-        ("loose", "The slack of a coupling is a number of millimetres"),
-        ("NaN", "The slack of a coupling is a number of millimetres"),
-        ("101", "The slack of a coupling is 100 mm at most."),
+        ("-1", "Slack of each coupling: -1 mm is below zero"),
+        ("loose", "Slack of each coupling: “loose” is not a unit known here"),
+        ("NaN", "Slack of each coupling: “NaN” is not a unit known here"),
+        ("101", "Slack of each coupling: that is more than 100 mm, which no coupling gives"),
+        ("0.5 0.6", "Slack of each coupling: Type one number."),
     ],
 )
 def test_best_cut_when_the_slack_is_none_then_says_so(says, owner, place, slack, problem):

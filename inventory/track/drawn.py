@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 
 from django.utils.safestring import SafeString, mark_safe
@@ -32,7 +33,8 @@ def siding_of(here: Stood, cut: Cut | None, *, unit: str = "mm", wide: bool = Fa
     if length is None:
         return mark_safe("")
     return siding(
-        measured_mm=length.measured_mm,
+        # Down to a tenth, as what comes off is up to a tenth, so that the figures add up.
+        measured_mm=math.floor(round(length.measured_mm * 10, 8)) / 10,
         deductions=[(each.name, each.amount_mm) for each in length.deductions],
         clear_mm=float(here.clearing.clear_mm or 0),
         standing=[(each.name, float(each.length_mm)) for each in here.standing if each.length_mm],

@@ -6,6 +6,8 @@ from collections.abc import Mapping
 
 from django import template
 
+from standards.units import in_unit
+
 register = template.Library()
 
 
@@ -13,3 +15,9 @@ register = template.Library()
 def of(places: Mapping[int, str], key: int) -> str:
     """Where the vehicle of that key stands; nothing where it stands nowhere."""
     return places.get(key, "")
+
+
+@register.simple_tag(takes_context=True)
+def said(context: template.Context, words: str) -> str:
+    """Words with their lengths in the reader's unit."""
+    return in_unit(words, getattr(context.get("user"), "unit", "mm"))

@@ -227,6 +227,55 @@ def spell(
     return f"{amount.quantize(Decimal(1).scaleb(-decimals), rounding):f} {unit}"
 
 
+def straighten(text: str) -> str:
+    """Text with curly quotes, primes, dashes, odd blanks and vulgar fractions as a keyboard types
+    them, and nothing at its ends."""
+    return text.translate(_LOOK_ALIKE).strip()
+
+
+class Sentence(str):
+    """Words with lengths in them. As text they are in millimetres; `in_unit` spells them anew.
+
+    Made of parts: text as it stands, other sentences, and numbers, which are lengths in mm.
+    """
+
+    parts: tuple[str | Decimal, ...]
+
+    def __new__(cls, *parts: str | float | Decimal) -> Sentence:
+        flat: list[str | Decimal] = []
+        for part in parts:
+            if isinstance(part, Sentence):
+                flat.extend(part.parts)
+            elif isinstance(part, str):
+                flat.append(part)
+            else:
+                flat.append(Decimal(part))
+        made = super().__new__(cls, _spelled(flat, "mm"))
+        made.parts = tuple(flat)
+        return made
+
+    def in_unit(self, unit: str) -> str:
+        """The words with their lengths in "mm" or "in", to a hundredth or a thousandth."""
+        return _spelled(self.parts, unit)
+
+
+def in_unit(words: str, unit: str) -> str:
+    """Words in a person's unit, where they are a Sentence; any others as they are."""
+    return words.in_unit(unit) if isinstance(words, Sentence) else words
+
+
+def _spelled(parts: Sequence[str | Decimal], unit: str) -> str:
+    return "".join(part if isinstance(part, str) else brief(part, unit) for part in parts)
+
+
+def brief(length_mm: Decimal, unit: str = "mm") -> str:
+    """A length for a sentence: to 0.01 mm or 0.001 in, without trailing zeros."""
+    if not length_mm.is_finite():
+        return f"{float(length_mm):g} {unit}"
+    amount = f"{from_base(length_mm, unit):.{3 if unit == 'in' else 2}f}"
+    return f"{amount.rstrip('0').rstrip('.')} {unit}"
+
+
 # --- Reading bench text -----------------------------------------------------------------------
 
 
@@ -255,7 +304,7 @@ def read(
 
     Raises Unreadable, in words, for anything else.
     """
-    text = typed.translate(_LOOK_ALIKE).strip()
+    text = straighten(typed)
     if not text:
         raise Unreadable(typed, "Nothing was typed.", "Type a reading, or leave it for later.")
     if len(typed) > MOST_CHARACTERS:
@@ -524,6 +573,22 @@ def likely_slip(
     suggestion = _as_typed_otherwise(typed, low, high, to_scale)
     # What is offered has to be readable again.
     return suggestion if suggestion and len(suggestion) <= MOST_CHARACTERS else None
+
+
+def likely_slips(typed: Typed, low: Decimal, high: Decimal, units: Sequence[str]) -> list[str]:
+    """The same digits in each of `units` that would make them plausible, in that order: "500 mm".
+
+    low, high: the plausible range, in mm, g or %. Empty for values inside it, and for text in two
+    units at once. Raises KeyError for a unit that is not ours.
+    """
+    if typed.is_compound or all(low <= value <= high for value in typed.values):
+        return []
+    numbers = [from_base(value, typed.unit) for value in typed.values]
+    return [
+        f"{'; '.join(_with_leading_zero(each) for each in typed.amounts)} {unit}"
+        for unit in units
+        if unit != typed.unit and all(low <= to_base(number, unit) <= high for number in numbers)
+    ]
 
 
 def _as_typed_otherwise(

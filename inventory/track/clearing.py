@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+import math
+from dataclasses import dataclass, replace
 from decimal import ROUND_FLOOR, Decimal
 
 from inventory.stock.models import Reading
@@ -12,10 +13,12 @@ from standards.turnouts import (
     ClearLength,
     Deduction,
     clear_length,
+    do_agree,
     end_deduction,
     never_clears,
     required_centres,
 )
+from standards.units import Sentence
 
 _MEASURED = ("body_width", "body_length", "pivot_distance", "bogie_wheelbase")
 
@@ -59,8 +62,9 @@ class Widest:
         width, pk = max(widths)
         return cls(width, names[pk], tuple(bodies))
 
-    def centres(self, railway: Railway, radius: float | None) -> float:
-        """Centres at which two vehicles clear, one of them on a curve of that radius if any.
+    def needed(self, railway: Railway, radius: float | None, *, is_wye: bool = False) -> Needed:
+        """Centres at which two vehicles clear, one of them on a curve of that radius if any, or
+        both in a wye.
 
         Raises ImpossibleGeometry while no width was measured.
         """
@@ -70,15 +74,46 @@ class Widest:
                 "the bench, or measure this track from a clearance mark."
             )
         half = self.width / 2
-        throw = 0.0
+        throw, name = 0.0, ""
         if radius is not None:
-            throw = max([0.0, *(_beyond(radius, body, half) for _, body in self.bodies)])
-        return required_centres(
+            swings = [(_beyond(radius, body, half), each) for each, body in self.bodies]
+            throw, name = max([(0.0, ""), *swings])
+        centres = required_centres(
             half_width_main=half,
             half_width_diverging=half,
             gap=float(railway.clearance_gap),
-            end_throw=throw,
+            end_throw=throw * (2 if is_wye else 1),
         )
+        gap = railway.clearance_gap
+        said = [centres, " between centres: the widest body, ", self.width, f" of {self.name}, "]
+        said += ["half of it on either track, and a gap of ", gap]
+        if throw:
+            said += [", and ", throw, f" by which an end of {name} swings out"]
+            said += [" on either leg." if is_wye else "."]
+        else:
+            said += ["."]
+        if radius is not None:
+            said += [self._of_throws()]
+        return Needed(centres, Sentence(*said))
+
+    def _of_throws(self) -> str:
+        """Whose end throw was counted, since an unknown one is not nothing."""
+        if not self.bodies:
+            return (
+                " End throw is not known and not counted: of no vehicle are length, pivot "
+                "distance and width of the body all measured. On this curve a long one needs more."
+            )
+        if len(self.bodies) == 1:
+            return f" End throw is known of {self.bodies[0][0]} only; others may need more."
+        return f" End throw is known of {len(self.bodies)} vehicles; others may need more."
+
+
+@dataclass(frozen=True)
+class Needed:
+    """Centres at which two vehicles clear, in millimetres, and what they are made of."""
+
+    centres: float
+    words: Sentence
 
 
 def _beyond(radius: float, body: Body, half: float) -> float:
@@ -106,12 +141,17 @@ def _body(sizes: dict[str, float]) -> Body | None:
 
 @dataclass(frozen=True)
 class Clearing:
-    """A track's clear length with what was taken off, or why it cannot be told."""
+    """A track's clear length with what was taken off, or why it cannot be told.
+
+    warning: what of it is not as the sum takes it. too_close: why nothing ever clears beside its
+    neighbour. Both, problem and the reasons of the deductions may be Sentences, for another unit.
+    """
 
     track: Track
     length: ClearLength | None
     problem: str = ""
     warning: str = ""
+    too_close: str = ""
 
     @property
     def clear_mm(self) -> Decimal | None:
@@ -129,43 +169,81 @@ class Clearing:
 
 def clearing_of(track: Track, railway: Railway, widest: Widest) -> Clearing:
     """What stands clear on a track."""
-    warning = ""
+    ends = [
+        (track.a_reference, track.a_turnout, track.a_leg),
+        (track.b_reference, track.b_turnout, track.b_leg),
+    ]
     try:
-        deductions = [
-            _at_end(track.a_reference, track.a_turnout, track.a_leg, railway, widest),
-            _at_end(track.b_reference, track.b_turnout, track.b_leg, railway, widest),
-        ]
+        deductions = [_whole_tenths(_at_end(*end, railway, widest)) for end in ends]
+        too_close = ""
         if track.final_centres is not None and widest.width is not None:
-            warning = never_clears(float(track.final_centres), widest.centres(railway, None)) or ""
-        return Clearing(track, clear_length(float(track.measured), deductions), warning=warning)
+            needed = widest.needed(railway, None).centres
+            too_close = never_clears(float(track.final_centres), needed) or ""
+        doubts = dict.fromkeys(_doubts(ends, float(railway.standard.gauge_mm)))
+        joined = [part for each in doubts for part in (" ", each)]
+        return Clearing(
+            track,
+            clear_length(float(track.measured), deductions),
+            warning=Sentence(*joined[1:]),
+            too_close=too_close,
+        )
     except ImpossibleGeometry as impossible:
-        return Clearing(track, None, str(impossible))
+        return Clearing(track, None, impossible.args[0])
+
+
+def _doubts(ends: list[tuple[str, Turnout | None, str]], gauge: float) -> list[str]:
+    """What of the turnouts that count is not as the sum takes it."""
+    found = []
+    for reference, turnout, _ in ends:
+        if reference not in ("frog", "points") or turnout is None:
+            continue
+        if turnout.hand == Turnout.Hand.CURVED:
+            found.append(
+                f"{turnout.name} is a curved turnout and is worked out as if its main leg were "
+                "straight: try where two vehicles just pass, and measure from a mark there."
+            )
+        number, radius = turnout.frog_number, turnout.diverging_radius
+        if number is None or radius is None:
+            continue
+        if not do_agree(float(number), float(radius), gauge, is_wye=turnout.is_wye):
+            found.append(
+                f"The frog number and the radius of {turnout.name} do not agree; the one that "
+                "takes more off counts."
+            )
+    return found
+
+
+def _whole_tenths(found: Deduction) -> Deduction:
+    """What comes off rounded up to a tenth of a millimetre, so that what is shown adds up."""
+    # The geometry is in binary floats: what they add in the tenth decimal is no length.
+    tenths = math.ceil(round(found.amount_mm * 10, 8))
+    return replace(found, amount_mm=tenths / 10)
 
 
 def _at_end(
     reference: str, turnout: Turnout | None, leg: str, railway: Railway, widest: Widest
 ) -> Deduction:
+    gauge = float(railway.standard.gauge_mm)
     if reference not in ("frog", "points"):
         return end_deduction(
-            reference=reference,
-            frog_number=None,
-            gauge_mm=float(railway.standard.gauge_mm),
-            centres_mm=None,
-            leg=leg,
+            reference=reference, frog_number=None, gauge_mm=gauge, centres_mm=None, leg=leg
         )
     if turnout is None:
         raise ImpossibleGeometry(
             f"It was measured from the {reference}, but no turnout is named: pick the turnout."
         )
     radius = None if turnout.diverging_radius is None else float(turnout.diverging_radius)
-    return end_deduction(
+    needed = widest.needed(railway, radius, is_wye=turnout.is_wye)
+    found = end_deduction(
         reference=reference,
         frog_number=None if turnout.frog_number is None else float(turnout.frog_number),
-        gauge_mm=float(railway.standard.gauge_mm),
-        centres_mm=widest.centres(railway, radius),
+        gauge_mm=gauge,
+        centres_mm=needed.centres,
         leg=leg,
         points_to_frog_mm=None
         if turnout.points_to_frog is None
         else float(turnout.points_to_frog),
         curve_radius_mm=radius,
+        is_wye=turnout.is_wye,
     )
+    return replace(found, why=Sentence(found.why, " ", needed.words))

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 
 from django.utils.safestring import SafeString, mark_safe
@@ -35,7 +36,8 @@ def siding_of(here: Stood, cut: Cut | None, *, unit: str = "mm", wide: bool = Fa
     slack = float(here.slack_mm)
     cut_slack = float(cut.slack_mm) if cut else 0.0
     return siding(
-        measured_mm=length.measured_mm,
+        # Down to a tenth, as what comes off is up to a tenth, so that the figures add up.
+        measured_mm=math.floor(round(length.measured_mm * 10, 8)) / 10,
         deductions=[(each.name, each.amount_mm) for each in length.deductions],
         clear_mm=float(here.clearing.clear_mm or 0),
         standing=[

@@ -146,7 +146,7 @@ def _stood(
     taken = in_mm(sum(taken_by(each, slack) or 0 for each in standing))
     unmeasured = tuple(each for each in standing if each.length_mm is None)
     # Where the neighbour is too close, whoever stands there is foul however long the track is.
-    problem = clearing.problem or clearing.warning
+    problem = clearing.problem or clearing.too_close
     room = None
     if clearing.clear_mm is not None and not problem and not unmeasured:
         room = clearing.clear_mm - taken

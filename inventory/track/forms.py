@@ -2,40 +2,129 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass
 from decimal import Decimal
 
 from django import forms
+from django.db.models import Model
 
 from inventory.stock.forms import bench_decimal, in_plain_words, split_standard, standard_choices
 from inventory.stock.models import Vehicle
-from inventory.track.fitting import Candidate
-from inventory.track.models import Industry, Place, Railway, Track, Traffic, Turnout
+from inventory.track.fitting import SAME_GAUGE_MM, Candidate
+from inventory.track.models import Industry, Part, Place, Railway, Track, Traffic, Turnout
 from inventory.track.planning import Run, haul, run
 from inventory.track.standing import Spot
 from inventory.track.trains import Train, average_length, average_train, train_of
-from standards.curves import ImpossibleGeometry
-from standards.turnouts import frog_angle
-from standards.units import plain, spell
+from standards.sheets import Scale
+from standards.turnouts import Frog, do_agree, number_of_curve, read_frog
+from standards.units import (
+    LENGTH_UNITS,
+    Typed,
+    Unreadable,
+    brief,
+    from_base,
+    likely_slips,
+    plain,
+    read,
+    spell,
+    to_base,
+)
+
+#: Units offered where a length is far from plausible, the likeliest first.
+_LIKELY_UNITS = {"mm": ("mm", "cm", "m", "in", "ft"), "in": ("in", "mm", "cm", "ft", "m")}
+
+#: Frog numbers that are not asked about, and from where on a bare number may have been an angle:
+#: makers sell frogs of 10 to 30 degrees. Common practice, no source.
+_USUAL_FROGS = (Decimal(2), Decimal(25))
+_MAY_BE_ANGLE = Decimal(10)
+
+
+@dataclass(frozen=True)
+class Option:
+    value: str
+    label: str
+    is_chosen: bool
+
+
+@dataclass(frozen=True)
+class Question:
+    """Something typed that may be a slip: what to answer, without losing anything typed."""
+
+    name: str
+    words: str
+    options: tuple[Option, ...]
+
+
+def ask(
+    form: forms.BaseForm, field: str, words: str, options: Mapping[str, str], about: str
+) -> str:
+    """The answer to a question about a field: one of the keys of `options`, or "" so far.
+
+    It is shown at the field, and while it is not answered the form is not valid. about: what was
+    typed; an answer holds for that alone.
+    """
+    asked = form.fields[field]
+    before = getattr(asked, "questions", [])
+    name = form.add_prefix(f"answer-{field}-{len(before) + 1}")
+    posted = form.data.get(name, "")
+    chosen = next((key for key in options if posted == f"{key}|{about}"), "")
+    shown = tuple(Option(f"{key}|{about}", label, key == chosen) for key, label in options.items())
+    asked.questions = [*before, Question(name, words, shown)]
+    if not chosen:
+        form.add_error(field, "Pick one of the answers.")
+    return chosen
+
+
+def typed_again(value_mm: Decimal, unit: str) -> str:
+    """A length as its person would type it: in inches where that is exact, else in mm."""
+    if unit == "in":
+        inches = round(from_base(value_mm, "in"), 6)
+        if to_base(inches, "in") == value_mm:
+            return f"{plain(inches)} in"
+    return f"{plain(value_mm)} mm"
+
+
+class NumberField(forms.DecimalField):
+    """A number with a decimal point or comma. A text field, since browsers refuse one of them."""
+
+    widget = forms.TextInput
+
+    def widget_attrs(self, widget):
+        return {"inputmode": "decimal"}
+
+    def to_python(self, value):
+        if isinstance(value, str) and value.count(",") == 1 and "." not in value:
+            value = value.replace(",", ".")
+        return super().to_python(value)
 
 
 class BenchFields(forms.ModelForm):
-    """Dimensions typed as bench text, in the person's units."""
+    """Dimensions typed as bench text, in the person's units.
+
+    plausible: the range of each length in metres on the prototype; what lies outside is asked
+    about. Our own choice, no source. groups: legend, class and fields of each group.
+    """
 
     lengths: tuple[str, ...] = ()
     grades: tuple[str, ...] = ()
-    numbers: tuple[str, ...] = ()
+    texts: tuple[str, ...] = ()
     may_be_zero: tuple[str, ...] = ()
     empty_is_zero: tuple[str, ...] = ()
+    plausible: Mapping[str, tuple[str, str]] = {}
+    groups: tuple[tuple[str, str, tuple[str, ...]], ...] = ()
+    inch_help: Mapping[str, str] = {}
 
     def __init__(self, *args, unit: str, **kwargs):
         super().__init__(*args, **kwargs)
         self.unit = unit
-        for name in (*self.lengths, *self.grades, *self.numbers):
+        for name in (*self.lengths, *self.grades, *self.texts):
             was = self._meta.model._meta.get_field(name)
             field = forms.CharField(
                 label=str(was.verbose_name).capitalize(),
-                help_text=was.help_text,
+                help_text=self.inch_help.get(name, was.help_text)
+                if unit == "in"
+                else was.help_text,
                 required=False,
                 max_length=60,
             )
@@ -43,10 +132,26 @@ class BenchFields(forms.ModelForm):
             self.fields[name] = field
             held = getattr(self.instance, name)
             if held not in (None, ""):
-                suffix = "" if name in self.numbers else " %" if name in self.grades else " mm"
-                self.initial[name] = f"{plain(Decimal(held))}{suffix}"
+                self.initial[name] = self.as_typed(name, Decimal(held))
         self.order_fields(self._meta.fields)
         in_plain_words(self)
+
+    def as_typed(self, name: str, held: Decimal) -> str:
+        """What is held, as this person would type it."""
+        if name in self.lengths:
+            return typed_again(held, self.unit)
+        return f"{plain(held)}{' %' if name in self.grades else ''}"
+
+    @property
+    def laid_out(self) -> list[tuple[str, str, list[forms.BoundField]]]:
+        """The fields in their groups; empty where they stand in one."""
+        return [
+            (legend, kind, [self[name] for name in names]) for legend, kind, names in self.groups
+        ]
+
+    def of_scale(self) -> Scale | None:
+        """The scale that lengths are plausible or not in."""
+        raise NotImplementedError
 
     def clean(self) -> dict[str, object]:
         data = super().clean()
@@ -54,9 +159,7 @@ class BenchFields(forms.ModelForm):
             data[name] = bench_decimal(self, name, "length", unit=self.unit)
         for name in self.grades:
             data[name] = bench_decimal(self, name, "grade", unit=self.unit)
-        for name in self.numbers:
-            data[name] = self._number(name)
-        for name in (*self.lengths, *self.numbers):
+        for name in self.lengths:
             field = self._meta.model._meta.get_field(name)
             if name in self.empty_is_zero and data[name] is None and name not in self.errors:
                 data[name] = Decimal(0)
@@ -64,28 +167,49 @@ class BenchFields(forms.ModelForm):
                 self.add_error(name, f"{self.fields[name].label} is needed: measure and type it.")
             elif data[name] is not None and data[name] <= 0 and name not in self.may_be_zero:
                 self.add_error(name, f"{plain(data[name])} cannot be; type what you measured.")
+            elif data[name] is not None:
+                data[name] = self._plausible(name, data[name])
         return data
 
-    def _number(self, name: str) -> Decimal | None:
-        typed = (self.data.get(self.add_prefix(name)) or "").strip().replace(",", ".")
-        if not typed:
-            return None
-        try:
-            number = Decimal(typed)
-            frog_angle(float(number))
-        except ImpossibleGeometry as impossible:
-            self.add_error(name, str(impossible))
-        except (ArithmeticError, ValueError):
-            self.add_error(name, f"“{typed[:20]}” is no number; type one such as 6.")
-        else:
-            return number
-        return None
+    def _plausible(self, name: str, value: Decimal) -> Decimal | None:
+        """The value, or what was meant by it; None, and a question, where it is far from what
+        such a length is on any railway."""
+        scale, metres = self.of_scale(), self.plausible.get(name)
+        if scale is None or metres is None:
+            return value
+        low, high = (Decimal(each) * 1000 / scale.ratio for each in metres)
+        if low <= value <= high:
+            return value
+        text = self.data[self.add_prefix(name)].strip()
+        typed = read(text, "length", default_unit=self.unit, may_be_zero=True)
+        meant = likely_slips(typed, low, high, _LIKELY_UNITS.get(self.unit, LENGTH_UNITS))[:2]
+        label = self.fields[name].label
+        said = self._said(typed)
+        words = f"{said} is far from what is usual in {scale.code} for “{label}”, "
+        words += f"{brief(low, self.unit)} to {brief(high, self.unit)}. "
+        words += f"Did you mean {' or '.join(meant)}?" if meant else "Is it so?"
+        options = {each: each for each in meant} | {"keep": f"{said}: it is so"}
+        chosen = ask(self, name, words, options, text)
+        if chosen in meant:
+            return read(chosen, "length").values[0]
+        return value if chosen else None
+
+    @staticmethod
+    def _said(typed: Typed) -> str:
+        """What was typed with the unit it was read in."""
+        if typed.is_compound:
+            return typed.text
+        return f"{typed.amounts[0]} {typed.unit}"
 
 
 class RailwayForm(BenchFields):
     lengths = ("clearance_gap", "coupling_slack")
     may_be_zero = lengths
     empty_is_zero = ("coupling_slack",)
+    plausible = {"clearance_gap": ("0", "3"), "coupling_slack": ("0", "0.9")}
+    inch_help = {
+        "clearance_gap": "How much air two vehicles keep where tracks part, such as 1/8 in."
+    }
     standard = forms.ChoiceField(label="Scale and standards")
 
     class Meta:
@@ -99,65 +223,223 @@ class RailwayForm(BenchFields):
         if self.instance.pk:
             self.initial["standard"] = f"{self.instance.family}/{self.instance.scale}"
 
+    def of_scale(self) -> Scale | None:
+        return self.instance.standard if "standard" in self.cleaned_data else None
+
     def clean_standard(self) -> str:
         self.instance.family, self.instance.scale = split_standard(self.cleaned_data["standard"])
         return self.cleaned_data["standard"]
+
+    def clean(self) -> dict[str, object]:
+        data = super().clean()
+        if _is_taken(Railway.objects.exclude(pk=self.instance.pk), data.get("name")):
+            self.add_error("name", "A railway of that name is there already; type another.")
+        if self.instance.pk and "standard" in self.changed_data and "standard" in data:
+            self._ask_about_strangers(data["standard"])
+        return data
+
+    def _ask_about_strangers(self, standard: str) -> None:
+        """Whether vehicles that are of another size may go on standing there."""
+        gauge, scales = self.instance.standard.gauge_mm, self.instance.scales
+        strangers = [
+            each.identity
+            for each in Vehicle.objects.filter(standing__track__place__railway=self.instance)
+            if each.scale not in scales or abs(each.standard.gauge_mm - gauge) > SAME_GAUGE_MM
+        ]
+        if strangers:
+            stand = "stands" if len(strangers) == 1 else "stand"
+            ask(
+                self,
+                "standard",
+                f"{named(strangers)} {stand} on its tracks and would be of another size than the "
+                f"railway then, {self.instance.standard.label}. Change it all the same?",
+                {"keep": "Change it; they stay where they stand"},
+                standard,
+            )
+
+
+def named(names: Iterable[str], most: int = 5) -> str:
+    """Some names, and how many more there are: "A, B and 3 more"."""
+    listed = list(names)
+    if len(listed) > most:
+        return f"{', '.join(listed[: most - 1])} and {len(listed) - most + 1} more"
+    return " and ".join(filter(None, [", ".join(listed[:-1]), *listed[-1:]]))
+
+
+def _is_taken(others: Iterable[Part], name: object) -> bool:
+    """Whether one of them is called so, whatever the case."""
+    return bool(name) and str(name).casefold() in {each.name.casefold() for each in others}
 
 
 def refuse_twin(form: forms.ModelForm, word: str) -> None:
     """Say that a place has one of that name already; the form does not ask for the place, so that
     Django does not see it."""
     name = form.cleaned_data.get("name")
-    twins = form._meta.model.objects.filter(place=form.instance.place, name=name)
-    if name and twins.exclude(pk=form.instance.pk).exists():
+    twins = form._meta.model.objects.filter(place=form.instance.place)
+    if _is_taken(twins.exclude(pk=form.instance.pk), name):
         form.add_error("name", f"{word} called {name} is there already.")
 
 
 class PlaceForm(forms.ModelForm):
+    after = forms.ChoiceField(
+        label="Along the line",
+        required=False,
+        help_text="Places stand in one order, from one end of the line to the other.",
+    )
+
     class Meta:
         model = Place
-        fields = ["name", "position"]
+        fields = ["name"]
 
     def __init__(self, *args, **kwargs):
         super().__init__(*args, **kwargs)
+        self.others = list(
+            Place.objects.filter(railway=self.instance.railway).exclude(pk=self.instance.pk)
+        )
+        self.fields["after"].choices = [
+            ("", "first on the line"),
+            *((str(each.pk), f"after {each.name}") for each in self.others),
+        ]
+        self.fields["after"].is_asked = True
+        self.initial["after"] = self.behind(self.instance)
         in_plain_words(self)
+
+    def behind(self, place: Place) -> str:
+        """The key of the place before it; of the last one for a new place."""
+        before = [
+            each for each in self.others if place.pk is None or each.position < place.position
+        ]
+        return str(before[-1].pk) if before else ""
+
+    @property
+    def place_before(self) -> Place | None:
+        chosen = self.cleaned_data["after"]
+        return next((each for each in self.others if str(each.pk) == chosen), None)
 
     def clean(self) -> dict[str, object]:
         data = super().clean()
-        others = Place.objects.filter(railway=self.instance.railway).exclude(pk=self.instance.pk)
-        taken = others.filter(position=data.get("position")).first()
-        if taken is not None:
-            self.add_error(
-                "position",
-                f"{taken.name} is number {taken.position} already; places stand in one order "
-                "along the line, each with a number of its own.",
-            )
-        if others.filter(name=data.get("name")).exists():
+        if _is_taken(self.others, data.get("name")):
             self.add_error("name", f"A place called {data['name']} is there already.")
         return data
 
 
 class TurnoutForm(BenchFields):
     lengths = ("diverging_radius", "points_to_frog")
-    numbers = ("frog_number",)
+    texts = ("frog_number",)
+    plausible = {"diverging_radius": ("12", "3000"), "points_to_frog": ("2", "150")}
 
     class Meta:
         model = Turnout
         fields = ["name", "hand", "frog_number", "diverging_radius", "points_to_frog"]
 
+    def __init__(self, *args, **kwargs):
+        super().__init__(*args, **kwargs)
+        self.fields["frog_number"].help_text = (
+            "Its number, as in Britain and the USA: 6, No. 6, 1:6. Or its angle, as European "
+            "makers give it: 9.5°, 9° 30'. By the centre-line method, an angle of 9.53° is No. 6."
+        )
+        self.fields["hand"].help_text = (
+            "Of a wye both legs diverge alike, each by half the angle. A curved turnout is worked "
+            "out as if its main leg were straight."
+        )
+        if self.instance.frog_typed:
+            self.initial["frog_number"] = self.instance.frog_typed
+
+    def of_scale(self) -> Scale:
+        return self.instance.place.railway.standard
+
     def clean(self) -> dict[str, object]:
         data = super().clean()
         refuse_twin(self, "A turnout")
-        if data.get("frog_number") is None and data.get("diverging_radius") is None:
+        typed = (self.data.get(self.add_prefix("frog_number")) or "").strip()
+        frog = self._frog(typed) if typed else None
+        data["frog_number"] = frog.number if frog else None
+        self.instance.frog_typed = frog.typed if frog else ""
+        radius = data.get("diverging_radius")
+        if not typed and radius is None and "diverging_radius" not in self.errors:
             self.add_error(
                 "frog_number", "Type the frog number, or the radius of a leg that is one curve."
             )
+        gauge = self.of_scale().gauge_mm
+        if radius is not None and radius <= gauge:
+            self.add_error(
+                "diverging_radius",
+                f"{brief(radius, self.unit)} is no radius on a gauge of "
+                f"{brief(gauge, self.unit)}; type that of the leg's centre line.",
+            )
+        elif radius is not None and frog is not None and "diverging_radius" not in self.errors:
+            self._ask_which_holds(frog, radius)
         return data
+
+    def _frog(self, typed: str) -> Frog | None:
+        """The frog that was meant; None, with a question or a problem, while it is not known."""
+        try:
+            frog = read_frog(typed)
+        except Unreadable as unreadable:
+            self.add_error("frog_number", str(unreadable))
+            return None
+        if frog.is_bare and frog.number >= _MAY_BE_ANGLE:
+            options = {"number": frog.words}
+            try:
+                angle = read_frog(f"{frog.typed}°")
+                options["angle"] = f"an angle of {angle.typed}, which is {angle.words}"
+            except Unreadable:
+                angle = frog
+            words = f"Is {frog.typed} the number of the frog or its angle?"
+            chosen = ask(self, "frog_number", words, options, typed)
+            return {"number": frog, "angle": angle}.get(chosen)
+        least, most = _USUAL_FROGS
+        if not least <= frog.number <= most:
+            words = f"{frog.typed} is {frog.words}. Few frogs are like that. Is it so?"
+            if not ask(self, "frog_number", words, {"keep": "It is so"}, typed):
+                return None
+        return frog
+
+    def _ask_which_holds(self, frog: Frog, radius: Decimal) -> None:
+        """Whether the number or the radius holds, where they tell of different frogs."""
+        gauge, is_wye = float(self.of_scale().gauge_mm), self.cleaned_data.get("hand") == "wye"
+        if do_agree(float(frog.number), float(radius), gauge, is_wye=is_wye):
+            return
+        crosses = number_of_curve(float(radius), gauge, is_wye=is_wye)
+        curve = brief(radius, self.unit)
+        chosen = ask(
+            self,
+            "diverging_radius",
+            f"One curve of {curve} has a frog of about No. {crosses:.1f}, and you typed "
+            f"{frog.typed}. Which one holds?",
+            {
+                "frog": f"The frog, {frog.words}: straight beyond it, the radius is left out",
+                "radius": f"The radius, {curve}: one curve through the frog and beyond",
+                "both": "Not known: keep both, and the one that takes more length counts",
+            },
+            f"{plain(frog.number)} {plain(radius)} {is_wye}",
+        )
+        if chosen == "frog":
+            self.cleaned_data["diverging_radius"] = None
+        elif chosen == "radius":
+            self.cleaned_data["frog_number"] = None
+            self.instance.frog_typed = ""
 
 
 class TrackForm(BenchFields):
     lengths = ("measured", "final_centres", "radius", "door_height")
     grades = ("grade_percent",)
+    plausible = {
+        "measured": ("6", "800"),
+        "final_centres": ("0.1", "30"),
+        "radius": ("12", "3000"),
+        "door_height": ("2", "12"),
+    }
+    groups = (
+        ("", "", ("name", "duty", "position", "measured")),
+        ("End A", "end", ("a_reference", "a_turnout", "a_leg")),
+        ("End B", "end", ("b_reference", "b_turnout", "b_leg")),
+        (
+            "Limits",
+            "",
+            ("most_vehicles", "radius", "door_height", "final_centres", "grade_percent"),
+        ),
+    )
 
     class Meta:
         model = Track
@@ -182,25 +464,70 @@ class TrackForm(BenchFields):
     def __init__(self, *args, **kwargs):
         super().__init__(*args, **kwargs)
         turnouts = Turnout.objects.filter(place__railway=self.instance.place.railway)
-        for name in ("a_turnout", "b_turnout"):
-            self.fields[name].queryset = turnouts.select_related("place")
+        for end in ("a", "b"):
+            turnout, leg = self.fields[f"{end}_turnout"], self.fields[f"{end}_leg"]
+            turnout.queryset = turnouts.select_related("place").order_by(
+                "place__position", "name", "pk"
+            )
+            turnout.empty_label = "none"
+            turnout.area = leg.area = "of-turnout"
+            leg.help_text = "Of a wye either one; both diverge alike."
+
+    def of_scale(self) -> Scale:
+        return self.instance.place.railway.standard
 
     def clean(self) -> dict[str, object]:
         data = super().clean()
         refuse_twin(self, "A track")
         for end in ("a", "b"):
-            reference = data.get(f"{end}_reference")
-            if reference in ("frog", "points") and data.get(f"{end}_turnout") is None:
-                self.add_error(f"{end}_turnout", f"Pick the turnout whose {reference} it is.")
-        gauge = self.instance.place.railway.standard.gauge_mm
+            self._clean_end(end, data)
+        turnout = data.get("b_turnout")
+        if turnout is not None and (data.get("a_turnout"), data.get("a_leg")) == (
+            turnout,
+            data.get("b_leg"),
+        ):
+            leg = self.fields["b_leg"].choices
+            self.add_error(
+                "b_turnout",
+                f"Both ends are on the {dict(leg)[data['b_leg']]} of {turnout.name}; pick another "
+                "turnout or leg for one of them.",
+            )
+        gauge = self.of_scale().gauge_mm
         centres = data.get("final_centres")
         if centres is not None and centres <= gauge:
             self.add_error(
                 "final_centres",
-                f"{plain(centres)} mm is not even one gauge, {plain(gauge)} mm; measure from rail "
-                "to the same rail of the next track.",
+                f"{brief(centres, self.unit)} is not even one gauge, {brief(gauge, self.unit)}; "
+                "measure from rail to the same rail of the next track.",
             )
         return data
+
+    def _clean_end(self, end: str, data: dict[str, object]) -> None:
+        """A turnout where it was measured from one, and none where it was not."""
+        reference, turnout = data.get(f"{end}_reference"), data.get(f"{end}_turnout")
+        if reference not in ("frog", "points"):
+            data[f"{end}_turnout"] = None
+            data[f"{end}_leg"] = Track.Leg.DIVERGING
+        elif turnout is None:
+            if f"{end}_turnout" not in self.errors:
+                self.add_error(f"{end}_turnout", f"Pick the turnout whose {reference} it is.")
+        elif turnout.place_id not in self._near():
+            ask(
+                self,
+                f"{end}_turnout",
+                f"{turnout.name} is at {turnout.place.name}, which is not next to "
+                f"{self.instance.place.name}. Does the track end there?",
+                {"keep": f"Yes, at {turnout.place.name}"},
+                str(turnout.pk),
+            )
+
+    def _near(self) -> set[int]:
+        """The track's own place and those beside it; the ends of a line may meet in a loop."""
+        line = list(
+            Place.objects.filter(railway=self.instance.place.railway).values_list("pk", flat=True)
+        )
+        here = line.index(self.instance.place_id)
+        return {line[here - 1], line[here], line[(here + 1) % len(line)]}
 
 
 class IndustryForm(forms.ModelForm):
@@ -213,6 +540,9 @@ class IndustryForm(forms.ModelForm):
         super().__init__(*args, **kwargs)
         self.fields["tracks"].queryset = Track.objects.filter(place=self.instance.place)
         in_plain_words(self)
+        self.fields["tracks"].error_messages |= {
+            "invalid_pk_value": "“%(pk)s” is no track; tick one of the list.",
+        }
 
     def clean(self) -> dict[str, object]:
         data = super().clean()
@@ -221,10 +551,10 @@ class IndustryForm(forms.ModelForm):
 
 
 class TrafficForm(forms.ModelForm):
-    cars_per_session = forms.DecimalField(
+    cars_per_session = NumberField(
         label="Vehicles a session", min_value=Decimal("0.01"), max_value=100
     )
-    sessions_away = forms.DecimalField(
+    sessions_away = NumberField(
         label="Sessions in the round", min_value=Decimal("0.1"), max_value=1000
     )
 
@@ -234,15 +564,72 @@ class TrafficForm(forms.ModelForm):
 
     def __init__(self, *args, **kwargs):
         super().__init__(*args, **kwargs)
-        for name in ("cars_per_session", "sessions_away"):
-            self.fields[name].help_text = Traffic._meta.get_field(name).help_text
         in_plain_words(self)
+        for name in ("cars_per_session", "sessions_away"):
+            field = self.fields[name]
+            field.help_text = Traffic._meta.get_field(name).help_text
+            field.error_messages["invalid"] = (
+                "That cannot be read; type a number such as 1.5 or 1,5."
+            )
 
     def clean_kinds(self) -> str:
         words = [word.strip() for word in self.cleaned_data["kinds"].split(",") if word.strip()]
         if not words:
             raise forms.ValidationError("Name at least one kind of vehicle, such as boxcar.")
         return ", ".join(words)
+
+
+# --- Two people at one form -------------------------------------------------------------------
+
+
+def differences(form: forms.ModelForm, now: Part) -> list[tuple[str, str, str]]:
+    """Label, what stands now and what was typed, in words, where they differ."""
+    found = []
+    for name, field in form.fields.items():
+        stands = _told(form, name, _held(form, name, now))
+        typed = _told(form, name, form.cleaned_data.get(name))
+        if name == "frog_number":
+            stands, typed = now.frog_typed or stands, form.instance.frog_typed or typed
+        if stands != typed:
+            label = field.label or name.replace("_", " ")
+            found.append((label[0].upper() + label[1:], stands, typed))
+    return found
+
+
+def _held(form: forms.ModelForm, name: str, now: Part) -> object:
+    match name:
+        case "standard":
+            return f"{now.family}/{now.scale}"
+        case "tracks":
+            return now.tracks.all()
+        case "after":
+            return form.behind(now)
+    return getattr(now, name)
+
+
+def _told(form: forms.ModelForm, name: str, value: object) -> str:
+    field = form.fields[name]
+    if isinstance(value, Decimal):
+        return form.as_typed(name, value) if isinstance(form, BenchFields) else plain(value)
+    if name == "tracks":
+        return ", ".join(sorted(str(each) for each in value or ())) or "nothing"
+    if isinstance(field, forms.ChoiceField):
+        return _choices_of(field).get(str(value or ""), str(value or "nothing"))
+    if isinstance(value, Model) or value not in (None, ""):
+        return str(value)
+    return "nothing"
+
+
+def _choices_of(field: forms.ChoiceField) -> dict[str, str]:
+    """Values and words of a choice, its groups taken apart."""
+    found = {}
+    for value, label in field.choices:
+        inside = label if isinstance(label, list | tuple) else [(value, label)]
+        found.update({str(key): str(words) for key, words in inside})
+    return found
+
+
+# --- Asking -----------------------------------------------------------------------------------
 
 
 class TrainForm(forms.Form):

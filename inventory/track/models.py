@@ -15,11 +15,27 @@ from standards import sheets
 from standards.sheets import Scale
 from standards.turnouts import REFERENCES
 
+MOST_PLACES = 10_000
 
-class Railway(models.Model):
+
+class Part(models.Model):
+    """What a person lays out and edits. `revision` counts how often it was saved, so that whoever
+    saves an older form is told."""
+
+    revision = models.PositiveIntegerField(default=1, editable=False)
+
+    class Meta:
+        abstract = True
+
+
+class Railway(Part):
     """A layout: places in order along a line."""
 
-    name = models.CharField(max_length=60, unique=True)
+    name = models.CharField(
+        max_length=60,
+        unique=True,
+        error_messages={"unique": "A railway of that name is there already; type another."},
+    )
     family = models.CharField("standards", max_length=24, choices=family_choices)
     scale = models.CharField(max_length=24)
     clearance_gap = ExactDecimalField(
@@ -54,13 +70,15 @@ class Railway(models.Model):
         return sheets.sized_like(self.standard)
 
 
-class Place(models.Model):
+class Place(Part):
     """A station, yard, siding or hidden storage, in its order along the line."""
 
     railway = models.ForeignKey(Railway, models.CASCADE, related_name="places")
     name = models.CharField(max_length=60)
     position = models.PositiveSmallIntegerField(
-        "place along the line", help_text="1 at one end of the line, 2 next to it, and so on."
+        "place along the line",
+        validators=[MinValueValidator(1), MaxValueValidator(MOST_PLACES)],
+        help_text="1 at one end of the line, 2 next to it, and so on.",
     )
 
     class Meta:
@@ -74,7 +92,7 @@ class Place(models.Model):
         return self.name
 
 
-class Turnout(models.Model):
+class Turnout(Part):
     """A turnout: its frog, and its radius where the diverging leg is one curve."""
 
     class Hand(models.TextChoices):
@@ -87,7 +105,10 @@ class Turnout(models.Model):
     name = models.CharField(max_length=40)
     hand = models.CharField(max_length=6, choices=Hand, default=Hand.RIGHT)
     frog_number = ExactDecimalField(
-        null=True, blank=True, help_text="Such as 6. Leave it empty for a curved frog."
+        "frog", null=True, blank=True, help_text="Its number by the centre-line method."
+    )
+    frog_typed = models.CharField(
+        max_length=24, blank=True, editable=False, help_text="The frog as it was typed: 9.5°."
     )
     diverging_radius = ExactDecimalField(
         null=True,
@@ -107,8 +128,12 @@ class Turnout(models.Model):
     def __str__(self) -> str:
         return f"{self.name}, {self.place}"
 
+    @property
+    def is_wye(self) -> bool:
+        return self.hand == self.Hand.WYE
 
-class Track(models.Model):
+
+class Track(Part):
     """One track of a place, measured between two reference points."""
 
     class Duty(models.TextChoices):
@@ -129,7 +154,11 @@ class Track(models.Model):
     place = models.ForeignKey(Place, models.CASCADE, related_name="tracks")
     name = models.CharField(max_length=40)
     duty = models.CharField(max_length=9, choices=Duty, default=Duty.STORAGE)
-    position = models.PositiveSmallIntegerField("order in its place", default=1)
+    position = models.PositiveSmallIntegerField(
+        "order in its place",
+        default=1,
+        validators=[MinValueValidator(1), MaxValueValidator(999)],
+    )
     measured = ExactDecimalField(
         "measured length", help_text="Along the rails, from one reference point to the other."
     )
@@ -209,7 +238,7 @@ class Standing(models.Model):
         return f"{self.vehicle} on {self.track}"
 
 
-class Industry(models.Model):
+class Industry(Part):
     """Somebody on the line who receives or ships: a mill, a creamery, a team track's customers."""
 
     place = models.ForeignKey(Place, models.CASCADE, related_name="industries")
@@ -232,7 +261,7 @@ class Industry(models.Model):
         return reverse("track:industry", args=[self.pk])
 
 
-class Traffic(models.Model):
+class Traffic(Part):
     """One kind of goods that an industry receives or ships, in which kinds of vehicle."""
 
     class Direction(models.TextChoices):

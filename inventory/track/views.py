@@ -2,7 +2,10 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
+
 from django.contrib import messages
+from django.db import IntegrityError
 from django.db.models import Model, RestrictedError
 from django.forms import ModelForm
 from django.http import Http404, HttpRequest, HttpResponse
@@ -18,6 +21,16 @@ from inventory.track.forms import (
     TrackForm,
     TrafficForm,
     TurnoutForm,
+    differences,
+    named,
+)
+from inventory.track.laying import (
+    Overtaken,
+    ending_at,
+    going_with,
+    lay,
+    lay_place,
+    unsettled_by,
 )
 from inventory.track.models import Industry, Place, Railway, Track, Traffic, Turnout
 
@@ -41,21 +54,46 @@ def remove(request: HttpRequest, what: str, pk: int) -> HttpResponse:
     if what not in REMOVABLE:
         raise Http404
     shown = get_object_or_404(REMOVABLE[what], pk=pk)
+    ends = _ends_at(shown)
     if request.method != "POST":
+        standing, industries = unsettled_by(shown)
         return render(
-            request, "track/remove.html", {"shown": shown, "what": what, "back": _above(shown)}
+            request,
+            "track/remove.html",
+            {
+                "shown": shown,
+                "what": what,
+                "back": _above(shown),
+                "going": going_with(shown),
+                "standing": named(each.identity for each in standing),
+                "n_standing": len(standing),
+                "industries": named(str(each) for each in industries),
+                "n_industries": len(industries),
+                "ends": ends,
+            },
         )
     words, back = f"{shown} is removed.", _above(shown)
     try:
         shown.delete()
-    except RestrictedError as used:
-        tracks = ", ".join(sorted(each.name for each in used.restricted_objects))
-        messages.error(
-            request, f"{shown} was not removed: {tracks} ends there. Edit the track first."
-        )
+    except RestrictedError:
+        messages.error(request, f"{shown} was not removed: {_words_of(ends)}")
     else:
         messages.success(request, words)
     return redirect(back)
+
+
+def _ends_at(shown: Model) -> list[Track]:
+    """Tracks that stay but end at a turnout that would go, so that it cannot."""
+    if isinstance(shown, Turnout):
+        return ending_at([shown])
+    if isinstance(shown, Place):
+        return [each for each in ending_at(shown.turnouts.all()) if each.place_id != shown.pk]
+    return []
+
+
+def _words_of(ends: list[Track]) -> str:
+    names = named(each.name for each in ends)
+    return f"{names} {'ends' if len(ends) == 1 else 'end'} there. Edit the track first."
 
 
 def _above(shown: Model) -> str:
@@ -71,23 +109,50 @@ def _above(shown: Model) -> str:
 # --- Forms ------------------------------------------------------------------------------------
 
 
-def _edit(request: HttpRequest, form: ModelForm, title: str, back: str, done: str) -> HttpResponse:
-    if request.method == "POST" and form.is_valid():
-        form.save()
-        messages.success(request, f"{form.instance} is saved.")
-        return redirect(done or form.instance.get_absolute_url())
-    what = form._meta.model._meta.model_name
-    return render(
-        request,
-        "track/form.html",
-        {
-            "form": form,
-            "title": title,
-            "back": back,
-            "remove": form.instance.pk and reverse("track:remove", args=[what, form.instance.pk]),
-        },
-        status=422 if form.errors else 200,
-    )
+def _edit(
+    request: HttpRequest,
+    form: ModelForm,
+    title: str,
+    back: str,
+    done: str,
+    *,
+    write: Callable[[int], Model] | None = None,
+) -> HttpResponse:
+    """Show a form, or save what was typed unless somebody saved the same part meanwhile.
+
+    write: saves it, given the revision that was seen; without it the form's own part is laid.
+    """
+    part, overtaken = form.instance, None
+    shown = {"form": form, "title": title, "back": back, "revision": part.revision}
+    if part.pk:
+        shown["remove"] = reverse("track:remove", args=[part._meta.model_name, part.pk])
+    if request.method == "POST":
+        seen = shown["revision"] = _revision(request)
+        if form.is_valid():
+            try:
+                write(seen) if write else lay(part=part, seen_revision=seen)
+            except Overtaken as error:
+                overtaken = error.now
+            except IntegrityError:
+                form.add_error("name", "One of that name was added a moment ago; type another.")
+            except type(part).DoesNotExist as error:
+                raise Http404 from error
+            else:
+                messages.success(request, f"{part} is saved.")
+                return redirect(done or part.get_absolute_url())
+    if overtaken is not None:
+        shown |= {
+            "overtaken": overtaken,
+            "differences": differences(form, overtaken),
+            "revision": overtaken.revision,
+        }
+    status = 409 if overtaken is not None else 422 if form.errors else 200
+    return render(request, "track/form.html", shown, status=status)
+
+
+def _revision(request: HttpRequest) -> int:
+    text = request.POST.get("revision", "")
+    return int(text) if text.isascii() and text.isdigit() and len(text) < 9 else 0
 
 
 @writers_only
@@ -109,13 +174,17 @@ def edit_place(
 ) -> HttpResponse:
     if pk is None:
         on_railway = get_object_or_404(Railway, pk=railway_pk)
-        last = on_railway.places.last()
-        shown = Place(railway=on_railway, position=last.position + 1 if last else 1)
+        shown = Place(railway=on_railway, position=1)
     else:
         shown = get_object_or_404(Place.objects.select_related("railway"), pk=pk)
     form = PlaceForm(request.POST or None, instance=shown)
     back = shown.railway.get_absolute_url()
-    return _edit(request, form, f"Edit {shown}" if pk else "A place", back, back)
+
+    def write(seen: int) -> Place:
+        return lay_place(place=shown, after=form.place_before, seen_revision=seen)
+
+    title = f"Edit {shown}" if pk else "A place"
+    return _edit(request, form, title, back, back, write=write)
 
 
 @writers_only
@@ -143,7 +212,8 @@ def edit_track(
         shown = get_object_or_404(Track.objects.select_related("place__railway"), pk=pk)
     form = TrackForm(request.POST or None, instance=shown, unit=request.user.unit)
     back = shown.get_absolute_url() if pk else shown.place.railway.get_absolute_url()
-    return _edit(request, form, f"Edit {shown}" if pk else "A track", back, "")
+    title = f"Edit {shown}" if pk else f"A track at {shown.place.name}"
+    return _edit(request, form, title, back, "")
 
 
 @writers_only
@@ -157,7 +227,12 @@ def edit_industry(
     )
     form = IndustryForm(request.POST or None, instance=shown)
     back = shown.get_absolute_url() if pk else shown.place.railway.get_absolute_url()
-    return _edit(request, form, f"Edit {shown}" if pk else "An industry", back, "")
+
+    def write(seen: int) -> Industry:
+        return lay(part=shown, seen_revision=seen, tracks=form.cleaned_data["tracks"])
+
+    title = f"Edit {shown}" if pk else "An industry"
+    return _edit(request, form, title, back, "", write=write)
 
 
 @writers_only

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from decimal import Decimal
+
 from django import forms
 
 from inventory.stock.models import Vehicle
@@ -10,13 +12,14 @@ from inventory.track.models import Track
 from inventory.trackwork.models import Trackwork
 from inventory.trackwork.rounding import Asked
 from standards.sheets import Scale
+from standards.turnouts import read_frog
 from standards.units import Unreadable, read
 
 
 class TrackworkForm(BenchFields):
     """A piece of trackwork as declared; a turnout is declared with the tracks."""
 
-    numbers = ("frog_number",)
+    texts = ("frog_number",)
 
     class Meta:
         model = Trackwork
@@ -34,9 +37,21 @@ class TrackworkForm(BenchFields):
     def clean(self) -> dict[str, object]:
         data = super().clean()
         refuse_twin(self, "Trackwork")
-        if data.get("frog_number") and data.get("kind") != Trackwork.Kind.CROSSING:
+        typed = (self.data.get(self.add_prefix("frog_number")) or "").strip()
+        data["frog_number"] = self._frog(typed) if typed else None
+        if typed and data.get("kind") != Trackwork.Kind.CROSSING:
             self.add_error("frog_number", "Only a crossing has frogs; leave the number empty.")
         return data
+
+    def _frog(self, typed: str) -> Decimal | None:
+        try:
+            return read_frog(typed).number
+        except Unreadable as unreadable:
+            self.add_error("frog_number", str(unreadable))
+            return None
+
+    def of_scale(self) -> Scale:
+        return self.instance.standard
 
 
 class TurnoutPieceForm(forms.ModelForm):

@@ -791,7 +791,13 @@ def test_edit_track_when_saved_then_changes_it(signed_in, place):
     track = make_track(place)
     answer = signed_in.post(
         reverse("track:edit-track", args=[track.pk]),
-        {**TRACK, "measured": "20 in", "grade_percent": "2 %", "most_vehicles": "4"},
+        {
+            **TRACK,
+            "revision": "1",
+            "measured": "20 in",
+            "grade_percent": "2 %",
+            "most_vehicles": "4",
+        },
     )
     assert (answer.status_code, answer["Location"]) == (302, track.get_absolute_url())
     track.refresh_from_db()
@@ -840,9 +846,15 @@ def test_track_when_typed_badly_then_is_refused_in_words(signed_in, place, field
 @pytest.mark.parametrize(
     ("facts", "words"),
     [
-        ({"frog_number": "0"}, "A frog number of 0 is no frog; type 4, 6, 8 or so."),
-        ({"frog_number": "-6"}, "A frog number of -6 is no frog; type 4, 6, 8 or so."),
-        ({"frog_number": "six"}, "“six” is no number; type one such as 6."),
+        ({"frog_number": "0"}, "A frog number of 0 is no frog: they go from 1 to 100."),
+        ({"frog_number": "0.1"}, "A frog number of 0.1 is no frog: they go from 1 to 100."),
+        ({"frog_number": "1" * 40}, "is too long for a frog"),
+        ({"frog_number": "1000000000"}, "they go from 1 to 100. Type its number such as 6"),
+        ({"frog_number": "-6"}, "“-6” is no frog. Type its number such as 6, No. 6 or 1:6"),
+        ({"frog_number": "six"}, "“six” is no frog. Type its number such as 6, No. 6 or 1:6"),
+        ({"frog_number": "95°"}, "A frog angle lies between 0 and 90 degrees."),
+        ({"frog_number": "9 75'"}, "whole degrees and less than 60 minutes"),
+        ({"diverging_radius": "10"}, "10 mm is far from what is usual in H0"),
         ({"frog_number": "NaN"}, ""),
         ({"frog_number": "inf"}, ""),
         ({"frog_number": ""}, "Type the frog number, or the radius of a leg that is one curve."),
@@ -876,19 +888,60 @@ def test_railway_when_its_scale_is_none_then_is_refused(signed_in, standard):
     assert not Railway.objects.exists()
 
 
-def test_place_when_its_position_is_taken_then_says_by_whom(signed_in, place):
+def line_of(railway: Railway) -> list[tuple[int, str]]:
+    return list(railway.places.values_list("position", "name"))
+
+
+def test_place_when_its_name_is_taken_then_says_so_whatever_the_case(signed_in, place):
     address = reverse("track:new-place", args=[place.railway.pk])
-    answer = signed_in.post(address, {"name": "Fen", "position": "1"})
+    answer = signed_in.post(address, {"name": "tarn", "after": ""})
     assert answer.status_code == 422
-    assert "Tarn is number 1 already; places stand in one order along the line" in words_of(answer)
-    assert Place.objects.count() == 1
-    answer = signed_in.post(address, {"name": "Tarn", "position": "2"})
-    assert "A place called Tarn is there already." in words_of(answer)
+    assert "A place called tarn is there already." in words_of(answer)
+    assert line_of(place.railway) == [(1, "Tarn")]
 
 
-def test_place_when_new_then_the_next_position_is_offered(signed_in, place):
+def test_place_when_new_then_is_offered_behind_the_last(signed_in, place):
     answer = signed_in.get(reverse("track:new-place", args=[place.railway.pk]))
-    assert re.search(r'name="position" value="2"', answer.content.decode())
+    chosen = f'<option value="{place.pk}" selected>after Tarn</option>'
+    assert chosen in answer.content.decode()
+
+
+def test_place_when_put_between_two_then_the_others_make_room(signed_in, place):
+    fen = make_place(place.railway, "Fen", 2)
+    address = reverse("track:new-place", args=[place.railway.pk])
+    signed_in.post(address, {"name": "Mere", "after": place.pk})
+    assert line_of(place.railway) == [(1, "Tarn"), (2, "Mere"), (3, "Fen")]
+    signed_in.post(address, {"name": "Beck", "after": ""})
+    signed_in.post(address, {"name": "Wold", "after": fen.pk})
+    assert [name for _, name in line_of(place.railway)] == ["Beck", "Tarn", "Mere", "Fen", "Wold"]
+
+
+def test_place_when_moved_then_all_stand_in_the_new_order_without_gaps(signed_in, place):
+    fen, mere = make_place(place.railway, "Fen", 4), make_place(place.railway, "Mere", 9)
+    answer = signed_in.post(
+        reverse("track:place", args=[mere.pk]), {"name": "Mere", "after": "", "revision": "1"}
+    )
+    assert answer.status_code == 302
+    assert line_of(place.railway) == [(1, "Mere"), (2, "Tarn"), (3, "Fen")]
+    # Whoever opened the form of a place before it was renumbered is told.
+    stale = {"name": "Fen", "after": place.pk, "revision": "1"}
+    assert signed_in.post(reverse("track:place", args=[fen.pk]), stale).status_code == 409
+
+
+@pytest.mark.parametrize("after", [str(ABSENT), "x", "9" * 40])
+def test_place_when_behind_none_of_its_railway_then_is_refused(signed_in, place, after):
+    address = reverse("track:new-place", args=[place.railway.pk])
+    answer = signed_in.post(address, {"name": "Fen", "after": after})
+    assert answer.status_code == 422
+    assert "is not on the list; pick one that is" in words_of(answer)
+
+
+@pytest.mark.parametrize("position", ["0", "9223372036854775807", "-1", "1000"])
+def test_track_when_its_order_cannot_be_then_is_refused(signed_in, place, position):
+    address = reverse("track:new-track", args=[place.pk])
+    answer = signed_in.post(address, {**TRACK, "position": position})
+    assert answer.status_code == 422
+    assert not Track.objects.exists()
 
 
 def test_name_when_it_is_there_already_then_is_refused_in_words(signed_in, place):

@@ -21,7 +21,8 @@ class Migration(migrations.Migration):
             name='Railway',
             fields=[
                 ('id', models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
-                ('name', models.CharField(max_length=60, unique=True)),
+                ('revision', models.PositiveIntegerField(default=1, editable=False)),
+                ('name', models.CharField(error_messages={'unique': 'A railway of that name is there already; type another.'}, max_length=60, unique=True)),
                 ('family', models.CharField(choices=inventory.stock.models.family_choices, max_length=24, verbose_name='standards')),
                 ('scale', models.CharField(max_length=24)),
                 ('clearance_gap', inventory.stock.fields.ExactDecimalField(default=Decimal('3'), help_text='How much air two vehicles keep where tracks part, such as 3 mm.', max_length=48, verbose_name='gap between passing vehicles')),
@@ -36,8 +37,9 @@ class Migration(migrations.Migration):
             name='Place',
             fields=[
                 ('id', models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
+                ('revision', models.PositiveIntegerField(default=1, editable=False)),
                 ('name', models.CharField(max_length=60)),
-                ('position', models.PositiveSmallIntegerField(help_text='1 at one end of the line, 2 next to it, and so on.', verbose_name='place along the line')),
+                ('position', models.PositiveSmallIntegerField(help_text='1 at one end of the line, 2 next to it, and so on.', validators=[django.core.validators.MinValueValidator(1), django.core.validators.MaxValueValidator(10000)], verbose_name='place along the line')),
                 ('railway', models.ForeignKey(on_delete=django.db.models.deletion.CASCADE, related_name='places', to='track.railway')),
             ],
             options={
@@ -48,9 +50,10 @@ class Migration(migrations.Migration):
             name='Track',
             fields=[
                 ('id', models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
+                ('revision', models.PositiveIntegerField(default=1, editable=False)),
                 ('name', models.CharField(max_length=40)),
                 ('duty', models.CharField(choices=[('running', 'running line'), ('loop', 'passing loop'), ('lead', 'yard lead'), ('class', 'classification'), ('arrival', 'receiving and departure'), ('loading', 'loading'), ('team', 'team track'), ('storage', 'storage'), ('removable', 'removable')], default='storage', max_length=9)),
-                ('position', models.PositiveSmallIntegerField(default=1, verbose_name='order in its place')),
+                ('position', models.PositiveSmallIntegerField(default=1, validators=[django.core.validators.MinValueValidator(1), django.core.validators.MaxValueValidator(999)], verbose_name='order in its place')),
                 ('measured', inventory.stock.fields.ExactDecimalField(help_text='Along the rails, from one reference point to the other.', max_length=48, verbose_name='measured length')),
                 ('a_reference', models.CharField(choices=[('clearance mark', 'clearance mark'), ('frog', 'frog'), ('points', 'points'), ('buffer stop', 'buffer stop'), ('joint', 'joint'), ('table edge', 'table edge')], max_length=14, verbose_name='measured from')),
                 ('a_leg', models.CharField(choices=[('main', 'straight leg'), ('diverging', 'diverging leg')], default='diverging', max_length=9, verbose_name='on its')),
@@ -83,6 +86,7 @@ class Migration(migrations.Migration):
             name='Industry',
             fields=[
                 ('id', models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
+                ('revision', models.PositiveIntegerField(default=1, editable=False)),
                 ('name', models.CharField(max_length=60)),
                 ('place', models.ForeignKey(on_delete=django.db.models.deletion.CASCADE, related_name='industries', to='track.place')),
                 ('tracks', models.ManyToManyField(blank=True, help_text='Where its vehicles load.', related_name='industries', to='track.track')),
@@ -107,6 +111,7 @@ class Migration(migrations.Migration):
             name='Traffic',
             fields=[
                 ('id', models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
+                ('revision', models.PositiveIntegerField(default=1, editable=False)),
                 ('direction', models.CharField(choices=[('receives', 'receives'), ('ships', 'ships')], default='receives', max_length=8)),
                 ('goods', models.CharField(max_length=60)),
                 ('kinds', models.CharField(help_text='In the words of the stock, with commas: boxcar, reefer.', max_length=200, verbose_name='kinds of vehicle')),
@@ -123,9 +128,11 @@ class Migration(migrations.Migration):
             name='Turnout',
             fields=[
                 ('id', models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
+                ('revision', models.PositiveIntegerField(default=1, editable=False)),
                 ('name', models.CharField(max_length=40)),
                 ('hand', models.CharField(choices=[('left', 'left hand'), ('right', 'right hand'), ('wye', 'wye'), ('curved', 'curved')], default='right', max_length=6)),
-                ('frog_number', inventory.stock.fields.ExactDecimalField(blank=True, help_text='Such as 6. Leave it empty for a curved frog.', max_length=48, null=True)),
+                ('frog_number', inventory.stock.fields.ExactDecimalField(blank=True, help_text='Its number by the centre-line method.', max_length=48, null=True, verbose_name='frog')),
+                ('frog_typed', models.CharField(blank=True, editable=False, help_text='The frog as it was typed: 9.5°.', max_length=24)),
                 ('diverging_radius', inventory.stock.fields.ExactDecimalField(blank=True, help_text='Where the diverging leg is one curve through the frog and beyond.', max_length=48, null=True)),
                 ('points_to_frog', inventory.stock.fields.ExactDecimalField(blank=True, help_text='From the tips to the frog point.', max_length=48, null=True, verbose_name='points to frog')),
                 ('place', models.ForeignKey(on_delete=django.db.models.deletion.CASCADE, related_name='turnouts', to='track.place')),

@@ -9,7 +9,7 @@ from decimal import Decimal
 from django import template
 
 from inventory.track.standing import Spot
-from standards.units import from_base, spell
+from standards.units import from_base, in_unit, spell
 
 register = template.Library()
 
@@ -27,3 +27,9 @@ def spread(context: template.Context, expanded_mm: float) -> str:
     exact = Decimal(repr(expanded_mm))
     size = float(from_base(exact, unit))
     return spell(exact, unit, max(0, 1 - math.floor(math.log10(size))))
+
+
+@register.simple_tag(takes_context=True)
+def said(context: template.Context, words: str) -> str:
+    """Words with their lengths in the reader's unit."""
+    return in_unit(words, getattr(context.get("user"), "unit", "mm"))

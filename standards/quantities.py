@@ -174,13 +174,15 @@ def _size(
     )
 
 
-def _track(code: str, name: str, letter: str, low: str, high: str) -> Quantity:
+def _track(
+    code: str, name: str, letter: str, low: str, high: str, *, decimals: int = 2
+) -> Quantity:
     return Quantity(
         code,
         name,
         Place.TRACK,
         Dimension.LENGTH,
-        2,
+        decimals,
         Ruler.GAUGE,
         D(low),
         D(high),
@@ -247,7 +249,7 @@ _ALL = (
     _track("point_spread", "Point spread", "P", "0.70", "1.00"),
     _track("rail_height", "Height of the rail", "", "0.03", "0.50"),
     _track("fastening_height", "Height of spikes or chairs", "", "0.001", "0.20"),
-    _track("chord", "Chord along the curve", "", "1.0", "60"),
+    _track("chord", "Chord along the curve", "", "1.0", "60", decimals=1),
     _track("mid_ordinate", "Mid-ordinate of the chord", "", "0.002", "4"),
 )
 

@@ -40,9 +40,11 @@ from inventory.stock.taking import Closed
 from inventory.stock.verdicts import standing_proposal
 from inventory.track.models import Turnout
 from inventory.trackwork import recording as trackwork_recording
-from inventory.trackwork.models import Trackwork
+from inventory.trackwork.meeting import doubts_of, legs_of
+from inventory.trackwork.models import TrackInspection, Trackwork
 from inventory.trackwork.recording import trackwork_of
-from inventory.trackwork.standing import condition, verdicts_of
+from inventory.trackwork.rounding import Radius, radius_of
+from inventory.trackwork.standing import condition, unmeasured, verdicts_of
 from standards.conformity import Outcome
 from standards.judging import Service, label
 from standards.remedies import mends
@@ -57,6 +59,9 @@ def start(request: HttpRequest) -> HttpResponse:
             "unfinished": Inspection.objects.filter(finished_at__isnull=True).select_related(
                 "vehicle", "inspector"
             )[:12],
+            "unfinished_track": TrackInspection.objects.filter(
+                finished_at__isnull=True
+            ).select_related("trackwork__place", "trackwork__turnout", "inspector")[:12],
             "awaiting": Vehicle.objects.awaiting_inspection()
             .exclude(inspections__finished_at__isnull=True, inspections__isnull=False)
             .order_by("-logged_at", "pk")[:12],
@@ -162,6 +167,7 @@ def _measure(request: HttpRequest, job: Job, slug: str) -> HttpResponse:
             "focus": focus if focus in step.quantities else _first_open(fields),
             "sums": sums_of(job, step),
             "contour": contour_of(job, step, fields),
+            "radius": _radius_at(job, step),
         },
         status=422 if not all(field.is_settled for field in fields) else 200,
     )
@@ -192,6 +198,7 @@ def _reading(request: HttpRequest, job: Job, slug: str, quantity: str) -> HttpRe
             "said": shown,
             "sums": sums_of(job, step),
             "contour": contour_of(job, step, fields),
+            "radius": _radius_at(job, step),
         },
     )
 
@@ -266,6 +273,12 @@ def _begin_track(request: HttpRequest, piece: Trackwork) -> HttpResponse:
     inspection = trackwork_recording.open_inspection(
         trackwork=piece, by=request.user, **form.cleaned_data
     )
+    if inspection.uses_gauge is not form.cleaned_data["uses_gauge"]:
+        how = "by go/no-go gauge" if inspection.uses_gauge else "in numbers"
+        messages.info(
+            request,
+            f"An inspection of it {how} is open already: go on with it, or finish it first.",
+        )
     return redirect("bench:resume-track", pk=inspection.pk)
 
 
@@ -316,7 +329,9 @@ def finish_track(request: HttpRequest, pk: int) -> HttpResponse:
         {
             **_around(job, None),
             "form": form,
-            "condition": condition(standing),
+            "condition": condition(job.subject, standing),
+            "unmeasured": [label(*key) for key in unmeasured(job.subject, standing)],
+            "doubts": doubts_of(legs_of([job.subject])[job.subject.pk]),
             "verdicts": sorted(
                 (verdict for verdict in standing if verdict.is_limited), key=Judged.worst_first
             ),
@@ -366,6 +381,13 @@ def _first_open(fields: list[Field]) -> str:
         if field.reading is None:
             return field.code
     return fields[0].code
+
+
+def _radius_at(job: Job, step: Step) -> Radius | None:
+    """The radius of a curve, where its chord and mid-ordinate are taken."""
+    if isinstance(job.subject, Trackwork) and "chord" in step.quantities:
+        return radius_of(job.subject)
+    return None
 
 
 def _refresh_verdicts(fields: list[Field], job: Job, step: Step) -> None:

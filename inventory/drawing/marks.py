@@ -37,6 +37,7 @@ SIGNS: dict[str, Sign] = {
     "awaiting inspection": _AWAITING,
     "in order": _WITHIN,
     "doubtful": _UNDECIDED,
+    "measured in part": _AWAITING,
     "to mend": _OUTSIDE,
     "not inspected": _AWAITING,
 }

@@ -94,7 +94,10 @@ class _Lengths(forms.Form):
             except Unreadable as unreadable:
                 self.add_error(name, str(unreadable))
             else:
-                data[name] = float(text.values[0])
+                if len(text.values) > 1:
+                    self.add_error(name, "Type one length here, not several.")
+                else:
+                    data[name] = float(text.values[0])
         return data
 
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from decimal import Decimal
 
 from inventory.stock.models import Reading, Vehicle, Wheelset
@@ -67,7 +67,8 @@ class Leg:
 
     @property
     def is_measured(self) -> bool:
-        return self.way.track_gauge is not None or self.way.is_crossing
+        """Whether anything of the way itself was; a declared frog alone is none."""
+        return any(getattr(self.way, code) is not None for code in FROG)
 
 
 def legs_of(pieces: Sequence[Trackwork]) -> dict[int, list[Leg]]:
@@ -173,6 +174,16 @@ class Met:
         return self.margin.outcome.value
 
     @property
+    def is_by_code(self) -> bool:
+        """Whether it rests on a figure that was declared and not measured, so that nobody can tell
+        how sure it is."""
+        if self.leg.is_by_code and self.margin.relation is Relation.FASTENINGS:
+            return True
+        return any(
+            term.owner == "wheel" and term.code in self.axle.by_code for term in self.margin.terms
+        )
+
+    @property
     def note(self) -> str:
         """What a reader has to know, and what was declared and not measured."""
         words = [self.margin.note]
@@ -184,7 +195,8 @@ class Met:
         if declared:
             what = " and ".join(declared)
             words.append(
-                f"Not measured: {what}, taken as RP-25 code {self.axle.code}, which is declared."
+                f"Not measured: {what}, taken as RP-25 code {self.axle.code}, which is declared; "
+                "how far the wheel may be off it is not counted."
             )
         if self.leg.is_by_code and self.margin.relation is Relation.FASTENINGS:
             words.append("The rail's height is that of the code declared.")
@@ -243,10 +255,11 @@ class Spot:
 
 @dataclass(frozen=True)
 class Row:
-    """One vehicle over all pieces."""
+    """One vehicle over all pieces. is_by_code: some wheel of it is taken as its declared code."""
 
     vehicle: Vehicle
     spots: tuple[Spot, ...]
+    is_by_code: bool = False
 
     @property
     def worst(self) -> int:
@@ -279,7 +292,8 @@ def trouble(
             )
             by_piece.setdefault(leg.piece.pk, []).append(spot)
         spots = tuple(_worst_spot(by_piece[piece.pk]) for piece, own in pieces if own)
-        rows.append(Row(vehicle, spots))
+        by_code = any(axle.by_code for axle in axles[vehicle.pk])
+        rows.append(Row(vehicle, spots, by_code))
     return sorted(rows, key=lambda row: (row.worst, row.vehicle.identity))
 
 
@@ -293,15 +307,13 @@ def _outcome(cell: Cell) -> Outcome:
 
 
 def _worst_spot(spots: Sequence[Spot]) -> Spot:
-    worst = min(
+    return min(
         spots,
         key=lambda each: (
             SEVERITY.index(each.outcome),
             1.0 if each.probability is None else each.probability,
         ),
     )
-    lacking = tuple(dict.fromkeys(each for spot in spots for each in spot.lacking))
-    return replace(worst, lacking=lacking)
 
 
 # --- As the drawing takes it ------------------------------------------------------------------

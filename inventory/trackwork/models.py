@@ -14,7 +14,6 @@ from django.utils import timezone
 
 from inventory.stock.facts import Judged, Taken
 from inventory.stock.fields import ExactDecimalField
-from inventory.stock.models import Inspection
 from inventory.track.models import Place, Track, Turnout
 from standards.sheets import Scale
 
@@ -103,9 +102,14 @@ class TrackInspection(models.Model):
     """A set of readings of one piece of trackwork; open until it is finished."""
 
     trackwork = models.ForeignKey(Trackwork, models.CASCADE, related_name="inspections")
-    reason = models.CharField(
-        max_length=14, choices=Inspection.Reason, default=Inspection.Reason.ROUTINE
-    )
+
+    class Reason(models.TextChoices):
+        NEW = "new", "newly laid"
+        ROUTINE = "routine", "routine"
+        TROUBLE = "after trouble", "after trouble"
+        REPAIR = "after repair", "after repair"
+
+    reason = models.CharField(max_length=14, choices=Reason, default=Reason.ROUTINE)
     inspector = models.ForeignKey(PERSON, models.PROTECT, related_name="+")
     rule = models.CharField(max_length=8)
     uses_gauge = models.BooleanField("by go/no-go gauge", default=False)

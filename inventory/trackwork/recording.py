@@ -121,8 +121,14 @@ def finish_inspection(
     by: Person,
     moment: datetime | None = None,
 ) -> TrackInspection:
-    """Close an inspection with what the next person should know. Raises Closed."""
+    """Close an inspection with what the next person should know. Raises Closed.
+
+    One in which nothing was ever read is dropped instead.
+    """
     inspection = _still_open(inspection)
+    if not inspection.readings.exists():
+        inspection.delete()
+        return inspection
     inspection.statement = statement
     inspection.inspector = by
     inspection.finished_at = moment or timezone.now()

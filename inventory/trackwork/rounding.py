@@ -9,6 +9,8 @@ from decimal import Decimal
 
 from inventory.stock.models import Reading, Vehicle, Verdict
 from inventory.trackwork.meeting import axles_of
+from inventory.trackwork.models import Trackwork
+from inventory.trackwork.standing import readings_of
 from standards.couplings import Buffers, CarEnd, Coupled, Passage, on_curve, through_reverse_curve
 from standards.curves import (
     Body,
@@ -19,6 +21,7 @@ from standards.curves import (
     outer_corner,
     outer_throw,
     passing_gaps,
+    radius_with_doubt,
 )
 from standards.quantities import name_of
 from standards.radii import Measures, RadiusRule, smallest_radius
@@ -139,6 +142,43 @@ def sized(vehicles: Iterable[Vehicle]) -> dict[int, Sized]:
     return {pk: Sized(vehicle, sizes[pk]) for pk, vehicle in listed.items()}
 
 
+# --- The curve itself -------------------------------------------------------------------------
+
+
+@dataclass(frozen=True)
+class Radius:
+    """The radius of a curve to the middle of its track, in mm, with its expanded uncertainty."""
+
+    value: Decimal
+    expanded: float
+
+    #: In whose unit and decimals it is written.
+    quantity = "body_length"
+
+
+def radius_of(piece: Trackwork) -> Radius | None:
+    """From the chord and mid-ordinate that were measured along the inner face of its outer rail.
+
+    Half the gauge comes off: the mean of what was measured on it, else the nominal one. None while
+    either was not measured, or the mid-ordinate is lost in its own doubt.
+    """
+    readings = readings_of([piece]).get(piece.pk, {})
+    chord, rise = readings.get(("chord", "")), readings.get(("mid_ordinate", ""))
+    if chord is None or rise is None:
+        return None
+    gauges = [each.value for (code, _), each in readings.items() if code == "track_gauge"]
+    known = [each for each in gauges if each is not None]
+    gauge = sum(known) / len(known) if known else piece.standard.gauge_mm
+    try:
+        outer, u = radius_with_doubt(
+            float(chord.value), float(rise.value), chord.u or 0, rise.u or 0
+        )
+    except ImpossibleGeometry:
+        return None
+    # Two standard uncertainties: both readings rest on stated limits, so about 95 %.
+    return Radius(Decimal(repr(round(outer - float(gauge) / 2, 1))), 2 * u)
+
+
 # --- One vehicle on one curve -----------------------------------------------------------------
 
 
@@ -256,6 +296,8 @@ def answer(one: Sized, other: Sized | None, asked: Asked, unit: str) -> OnCurve:
     found = OnCurve()
     if asked.radius is None:
         return found
+    if other is None and (asked.coupler is not None or asked.centres is not None):
+        found.problems.append("Pick the other vehicle, that it is coupled to or passes.")
     try:
         found.throws = throws_of(one, asked.radius)
         found.drawing = {

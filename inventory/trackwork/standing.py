@@ -2,9 +2,12 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 
 from inventory.trackwork.models import TrackReading, TrackVerdict, Trackwork
+from inventory.trackwork.steps import steps_for
+from standards.conformity import Outcome
+from standards.sheets import limits_for
 
 Key = tuple[str, str]
 
@@ -49,14 +52,36 @@ def verdicts_of(pieces: Iterable[Trackwork]) -> dict[int, list[TrackVerdict]]:
     }
 
 
-#: From the worst to the best that can be said of a piece of trackwork.
-CONDITIONS = ("to mend", "doubtful", "in order", "not inspected")
+#: What can be said of a piece of trackwork, the worst first.
+TO_MEND, DOUBTFUL, IN_PART, IN_ORDER, NOT_INSPECTED = (
+    "to mend",
+    "doubtful",
+    "measured in part",
+    "in order",
+    "not inspected",
+)
 
 
-def condition(verdicts: Iterable[TrackVerdict]) -> str:
-    """What the verdicts say of the whole piece; what nothing limits says nothing."""
+def unmeasured(piece: Trackwork, verdicts: Iterable[TrackVerdict]) -> list[Key]:
+    """What the sheets limit on this piece and nobody has judged yet, in the order of work."""
+    limits = limits_for(piece.standard)
+    judged = {each.key for each in verdicts if not each.is_silent}
+    return [
+        key
+        for step in steps_for(piece)
+        for key in step.keys
+        if key[0] in limits and limits[key[0]].has_bounds and key not in judged
+    ]
+
+
+def condition(piece: Trackwork, verdicts: Sequence[TrackVerdict]) -> str:
+    """What the verdicts say of the whole piece. It is in order only when all that the sheets limit
+    was measured; missing is not a pass."""
     outcomes = {each.outcome for each in verdicts if each.is_limited}
-    for outcome, word in zip(("outside", "undecided", "within"), CONDITIONS, strict=False):
-        if outcome in outcomes:
-            return word
-    return CONDITIONS[-1]
+    if Outcome.OUTSIDE.value in outcomes:
+        return TO_MEND
+    if Outcome.UNDECIDED.value in outcomes:
+        return DOUBTFUL
+    if Outcome.WITHIN.value in outcomes:
+        return IN_PART if unmeasured(piece, verdicts) else IN_ORDER
+    return IN_PART if verdicts else NOT_INSPECTED

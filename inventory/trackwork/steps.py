@@ -2,8 +2,11 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 from inventory.stock.places import Step, by_gauge
 from inventory.trackwork.models import Trackwork
+from standards.sheets import limits_for
 
 FROG = ("track_gauge", "check_gauge", "span", "flangeway", "flangeway_guard", "flangeway_depth")
 SPOTS = ("spot 1", "spot 2", "spot 3")
@@ -24,7 +27,15 @@ def steps_for(piece: Trackwork, *, uses_gauge: bool = False) -> tuple[Step, ...]
     if piece.kind == Trackwork.Kind.CURVE:
         steps.append(Step("curve", "Radius of the curve", "", ("chord", "mid_ordinate")))
     steps.append(Step("rail", "Rail and fastenings", "rail", ("rail_height", "fastening_height")))
-    return by_gauge(steps) if uses_gauge else tuple(steps)
+    if not uses_gauge:
+        return tuple(steps)
+    # What no sheet limits has no notch on a gauge either.
+    limited = limits_for(piece.standard)
+    steps = [
+        replace(each, quantities=tuple(q for q in each.quantities if not limited or q in limited))
+        for each in steps
+    ]
+    return by_gauge(steps)
 
 
 def _step(at: str, quantities: tuple[str, ...]) -> Step:

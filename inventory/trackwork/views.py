@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from decimal import Decimal
 from itertools import pairwise
 
 from django.contrib import messages
@@ -25,13 +24,15 @@ from inventory.trackwork.rounding import (
     answer,
     coupler_heights,
     height_pair,
+    radius_of,
     radius_rules,
     sized,
     together,
 )
-from inventory.trackwork.standing import condition, readings_of, verdicts_of
+from inventory.trackwork.standing import NOT_INSPECTED, condition, unmeasured, verdicts_of
 from standards.conformity import Outcome, Rule
-from standards.curves import ImpossibleGeometry, radius_with_doubt
+from standards.curves import ImpossibleGeometry
+from standards.judging import label
 from standards.radii import RadiusRule
 from standards.remedies import mends
 from standards.sheets import sized_like
@@ -104,7 +105,7 @@ def _places(
         lines = []
         for turnout in place.turnouts.all():
             piece = by_turnout.get(turnout.pk)
-            state = condition(verdicts.get(piece.pk, [])) if piece else condition([])
+            state = condition(piece, verdicts.get(piece.pk, [])) if piece else NOT_INSPECTED
             lines.append(Line(turnout.name, "turnout", piece, turnout, state))
         lines += [
             Line(
@@ -112,7 +113,7 @@ def _places(
                 piece.get_kind_display(),
                 piece,
                 None,
-                condition(verdicts.get(piece.pk, [])),
+                condition(piece, verdicts.get(piece.pk, [])),
             )
             for piece in pieces
             if piece.place_id == place.pk and piece.turnout_id is None
@@ -129,31 +130,6 @@ def _piece(pk: int) -> Trackwork:
     return get_object_or_404(pieces, pk=pk)
 
 
-@dataclass(frozen=True)
-class Radius:
-    """The radius of a curve from its chord and mid-ordinate, in mm."""
-
-    value: Decimal
-    expanded: float
-
-    quantity = "chord"
-
-
-def _radius_of(piece: Trackwork) -> Radius | None:
-    readings = readings_of([piece]).get(piece.pk, {})
-    chord, rise = readings.get(("chord", "")), readings.get(("mid_ordinate", ""))
-    if chord is None or rise is None:
-        return None
-    try:
-        radius, u = radius_with_doubt(
-            float(chord.value), float(rise.value), chord.u or 0, rise.u or 0
-        )
-    except ImpossibleGeometry:
-        return None
-    # Two standard uncertainties: both readings rest on stated limits, so about 95 %.
-    return Radius(Decimal(repr(round(radius, 1))), 2 * u)
-
-
 def piece(request: HttpRequest, pk: int) -> HttpResponse:
     shown = _piece(pk)
     standing = verdicts_of([shown]).get(shown.pk, [])
@@ -168,14 +144,15 @@ def piece(request: HttpRequest, pk: int) -> HttpResponse:
         {
             "piece": shown,
             "railway": shown.place.railway,
-            "condition": condition(standing),
+            "condition": condition(shown, standing),
+            "unmeasured": [label(*key) for key in unmeasured(shown, standing)],
             "limited": limited,
             "facts": [each for each in standing if not each.is_limited],
             "mends": mends(verdict.as_finding() for verdict in standing),
             "doubts": doubts_of(legs),
             "problems": {leg.problem for leg in legs if leg.problem},
-            "radius": _radius_of(shown),
-            "rows": [(row.vehicle, row.spots[0]) for row in rows],
+            "radius": radius_of(shown),
+            "rows": rows,
             "inspections": shown.inspections.select_related("inspector"),
         },
     )
@@ -253,6 +230,7 @@ def meeting(request: HttpRequest, pk: int, vehicle_pk: int) -> HttpResponse:
         axles_of([vehicle])[vehicle.pk], legs_of([shown])[shown.pk], Rule(request.user.rule)
     )
     told = [each for each in found if each.value is not None]
+    legs = {each.leg.name: each.leg for each in found}.values()
     worst = told[0] if told else None
     return render(
         request,
@@ -260,6 +238,7 @@ def meeting(request: HttpRequest, pk: int, vehicle_pk: int) -> HttpResponse:
         {
             "piece": shown,
             "vehicle": vehicle,
+            "doubts": doubts_of(legs),
             "open": [each for each in told if each.outcome != Outcome.WITHIN.value],
             "within": [each for each in told if each.outcome == Outcome.WITHIN.value],
             "untold": _untold(found),
@@ -331,12 +310,13 @@ def on_curve(request: HttpRequest, pk: int) -> HttpResponse:
             "asked": asked,
             "found": answer(one, other, asked, request.user.unit),
             "endless": float("inf"),
-            "told": [each for each in rules if _tells(each)],
+            "told": sorted(filter(_tells, rules), key=lambda rule: -(rule.radius_mm or 0)),
             "thumb": [
                 each for each in rules if each.is_rule_of_thumb and each.radius_mm is not None
             ],
             "untold": [each for each in rules if each.radius_mm is None],
         },
+        status=422 if form.errors else 200,
     )
 
 
@@ -403,5 +383,12 @@ def pairs(request: HttpRequest, pk: int) -> HttpResponse:
     return render(
         request,
         "trackwork/pairs.html",
-        {"railway": shown, "form": form, "rows": rows, "radius": radius},
+        {
+            "railway": shown,
+            "form": form,
+            "rows": [] if form.errors else rows,
+            "radius": radius,
+            "coupler": asked.get("coupler"),
+        },
+        status=422 if form.errors else 200,
     )

@@ -438,7 +438,8 @@ def test_reverse_curve_when_both_are_straight_then_nothing_is_offset(first, seco
 def test_reverse_curve_when_all_is_alike_then_the_worst_offset_is_in_the_middle(end, radius):
     found = through_reverse_curve(radius, radius, 0, end, end)
 
-    assert found.offset.at == pytest.approx(0, abs=0.5)
+    # Flat about its worst, so that where exactly it lies is told to a few millimetres.
+    assert found.offset.at == pytest.approx(0, abs=5)
     assert found.swing_first.amount == pytest.approx(found.swing_second.amount, abs=1e-6)
 
 

@@ -76,7 +76,7 @@ def test_bench_start_takes_the_same_queries_however_many_rows(
         full_vehicle(owner, f"1{number}")
         make_vehicle(owner, number=f"2{number}")
     client.force_login(owner)
-    with django_assert_num_queries(5):
+    with django_assert_num_queries(6):
         client.get(reverse("bench:start"))
 
 

@@ -560,7 +560,8 @@ def _stepped_up(p_values: Sequence[float], factor: float) -> tuple[float, ...]:
     adjusted, least, m = [0.0] * len(p_values), 1.0, len(p_values)
     order = sorted(range(m), key=lambda at: p_values[at])
     for i in range(m, 0, -1):
-        least = min(least, factor * m * p_values[order[i - 1]] / i)
+        # In this order, since m p / m could come out a digit below p.
+        least = min(least, factor * (m / i) * p_values[order[i - 1]])
         adjusted[order[i - 1]] = least
     return tuple(adjusted)
 
@@ -617,9 +618,11 @@ class Table:
         self.derailments = self._array(fell)
 
     def _array(self, by_pair: Mapping[tuple[str, str], int]) -> npt.NDArray[np.int64]:
-        return np.array(
+        array = np.array(
             [[by_pair.get((v, p), 0) for p in self.places] for v in self.vehicles], dtype=np.int64
         ).reshape(len(self.vehicles), len(self.places))
+        array.flags.writeable = False
+        return array
 
     @cached_property
     def runs(self) -> int:
@@ -1023,29 +1026,47 @@ source."""
 
 
 def sentence(table: Table, found: Sequence[Suspect], confounded: Sequence[Confounded] = ()) -> str:
-    """What the suspects, worst first, come to: one or two sentences with names."""
+    """What the suspects, worst first, come to: one to three sentences with names."""
     if table.events == 0:
         return _all_clear(table)
+    return " ".join(filter(None, (_said_of(table, found, confounded), _alone(table))))
+
+
+def _said_of(table: Table, found: Sequence[Suspect], confounded: Sequence[Confounded]) -> str:
     culprits = [s for s in found if s.blame is Blame.CULPRIT]
     if culprits:
         return _accused(found, culprits)
-    doubtful = [s for s in found if s.blame is Blame.CANNOT_TELL]
+    doubtful = {(s.kind, s.name): s for s in found if s.blame is Blame.CANNOT_TELL}
     if not doubtful:
         return (
             f"Nothing stands out: {_times(table.events, 'derailment')} in "
             f"{_times(table.runs, 'passage')}, spread as chance would spread them."
         )
-    pair = _in_question(table, found)
-    if pair is None or not {Kind.VEHICLE, Kind.PLACE} <= {s.kind for s in doubtful}:
-        first = doubtful[0]
+    vehicle, place = _in_question(table, found) or ("", "")
+    both = [doubtful.get((Kind.VEHICLE, vehicle)), doubtful.get((Kind.PLACE, place))]
+    if None in both:
+        first = next(iter(doubtful.values()))
         return (
             f"Cannot tell yet: {first.name} is worst, with "
             f"{_times(first.figures.observed, 'derailment')} where "
             f"{_about(first.figures.expected)} would be expected, too little to accuse it."
         )
-    because = next((c.words for c in confounded if (c.vehicle, c.place) == pair), "")
-    told = f"Cannot tell yet whether {pair[0]} or {pair[1]} is to blame"
-    return f"{told}: {because}" if because else f"{told}: too little has run apart from the other."
+    because = next(
+        (c.words for c in confounded if (c.vehicle, c.place) == (vehicle, place)),
+        "what speaks against either is too little."
+        if any(s is not None and s.figures.p <= LEVEL for s in both)
+        else "they ran together too much.",
+    )
+    return f"Cannot tell yet whether {vehicle} or {place} is to blame: {because}"
+
+
+def _alone(table: Table) -> str:
+    """A word of caution where one kind has a single member, which nothing can be set against."""
+    if len(table.vehicles) == 1:
+        return f"Only {table.vehicles[0]} ran; run another vehicle too, to compare it with."
+    if len(table.places) == 1:
+        return f"Only {table.places[0]} was run over; record another place, to compare it with."
+    return ""
 
 
 def _accused(found: Sequence[Suspect], culprits: Sequence[Suspect]) -> str:
@@ -1076,21 +1097,17 @@ def _all_clear(table: Table) -> str:
         (int(runs), name)
         for runs, name in zip(table.passages.sum(axis=1), table.vehicles, strict=True)
     )
-    said = (
-        f"No derailment in {_times(table.runs, 'passage')}: nobody is to blame, and on the whole "
-        f"there is less than one in {_rounded_down(1 / rule_of_three(table.runs))} passages "
-        "(95 % sure)."
-    )
+    said = f"No derailment in {_times(table.runs, 'passage')}: nobody is to blame."
+    bound = math.floor(1 / rule_of_three(table.runs))
+    # Below this the bound says nothing that anybody would want to know.
+    if bound >= 2:
+        said += f" On the whole there is less than one in {bound} passages (95 % sure)."
     if least >= needed:
         return f"{said} Every vehicle has run enough to show one in {RARE}."
     return (
         f"{said} A vehicle that derails once in {RARE} passages shows it within {needed}; "
         f"{its} has run least, and needs {needed - least} more."
     )
-
-
-def _rounded_down(number: float) -> str:
-    return str(math.floor(number)) if number >= 1 else "1"
 
 
 def _by(kind: Kind) -> str:

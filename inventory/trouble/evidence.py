@@ -15,7 +15,7 @@ import math
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from enum import StrEnum
-from functools import cached_property
+from functools import cached_property, lru_cache
 
 import numpy as np
 import numpy.typing as npt
@@ -172,16 +172,17 @@ def _binomial(n: int, p: float) -> npt.NDArray[np.float64]:
         sure = np.zeros(n + 1)
         sure[0 if p <= 0 else n] = 1.0
         return sure
-    logs = [
-        math.lgamma(n + 1)
-        - math.lgamma(k + 1)
-        - math.lgamma(n - k + 1)
-        + k * math.log(p)
-        + (n - k) * math.log1p(-p)
-        for k in range(n + 1)
-    ]
-    chances: npt.NDArray[np.float64] = np.exp(np.array(logs))
+    k = np.arange(n + 1)
+    of = _log_factorials(n)
+    logs = of[n] - of - of[::-1] + k * math.log(p) + (n - k) * math.log1p(-p)
+    chances: npt.NDArray[np.float64] = np.exp(logs)
     return chances
+
+
+@lru_cache(maxsize=256)
+def _log_factorials(n: int) -> npt.NDArray[np.float64]:
+    """Logarithms of 0! ... n!; each on its own, since a running sum would gather rounding."""
+    return np.array([math.lgamma(k + 1) for k in range(n + 1)])
 
 
 def poisson_at_least(count: int, expected: float) -> float:
@@ -730,15 +731,17 @@ class Blame(StrEnum):
     NOTHING = "nothing stands out"
 
 
-LEVEL = 0.05
-"""Below this a p on its own is worth another look, and no more."""
+DOUBT = 0.2
+"""Up to this adjusted p a suspect is worth another look, and no more: a looser q. Without it half
+of all blameless seasons would have somebody in doubt."""
 
 
 @dataclass(frozen=True)
 class Suspect:
     """One vehicle or place: what can be said of it, why in words, and the figures behind.
 
-    adjusted_p: its p among all of its kind (Benjamini and Hochberg).
+    adjusted_p and adjusted_crude_p: its p and crude p among all of its kind (Benjamini and
+    Hochberg).
     """
 
     kind: Kind
@@ -746,6 +749,7 @@ class Suspect:
     blame: Blame
     words: str
     adjusted_p: float
+    adjusted_crude_p: float
     figures: Adjusted
 
 
@@ -788,7 +792,8 @@ class Crossing:
 class Findings:
     """Who is to blame, for somebody tired: `sentence` first, then `suspects`, worst first.
 
-    crossing: the run that would tell, None where nobody is in question or nothing can be swapped.
+    crossing: the run that would tell, None where there is a culprit to mend first, where nobody is
+    in question, or where nothing can be swapped.
     """
 
     sentence: str
@@ -803,10 +808,11 @@ class Findings:
 def suspects(table: Table, q: float = 0.05, *, prior: Prior = RATIO_PRIOR) -> Findings:
     """Everyone who may be to blame, of both kinds, worst first.
 
-    A vehicle or place is the likelier culprit when its adjusted exact p, corrected for how many of
-    its kind were looked at (Benjamini and Hochberg), is at most q. It cannot be told while p is at
-    most 0.05 only without that correction, or only without the adjustment and no culprit of the
-    other kind explains it. Which vehicle and which place are two questions, corrected apart.
+    A vehicle or place is the likelier culprit when its exact p, adjusted for what ran where and
+    corrected for how many of its kind were looked at (Benjamini and Hochberg), is at most q. It
+    cannot be told where that is at most DOUBT, or where it would be without allowing for what ran
+    where and no culprit of the other kind explains it. Which vehicle and which place are two
+    questions, corrected apart.
 
     Raises EvidenceImpossible for an empty table or a q not between 0 and 1.
     """
@@ -814,12 +820,17 @@ def suspects(table: Table, q: float = 0.05, *, prior: Prior = RATIO_PRIOR) -> Fi
         raise EvidenceImpossible(f"q: {q} cannot be; it lies between 0 and 1.")
     if not table.runs:
         raise EvidenceImpossible("No passages are recorded; record some running first.")
-    judged: list[tuple[Adjusted, float]] = []
+    judged: list[tuple[Adjusted, float, float]] = []
     for kind in Kind:
         figures = adjusted(table, kind, prior=prior)
-        judged += zip(figures, benjamini_hochberg([each.p for each in figures]), strict=True)
-    culprits = [each for each, adjusted_p in judged if adjusted_p <= q]
-    found = [_suspect(table, each, adjusted_p, q, culprits) for each, adjusted_p in judged]
+        judged += zip(
+            figures,
+            benjamini_hochberg([each.p for each in figures]),
+            benjamini_hochberg([each.crude_p for each in figures]),
+            strict=True,
+        )
+    culprits = [each for each, adjusted_p, _ in judged if adjusted_p <= q]
+    found = [_suspect(table, *each, q, culprits) for each in judged]
     order = list(Blame)
     found.sort(
         key=lambda s: (
@@ -832,7 +843,8 @@ def suspects(table: Table, q: float = 0.05, *, prior: Prior = RATIO_PRIOR) -> Fi
         )
     )
     confounded = _confounded(table)
-    pair = _in_question(table, found)
+    # With a culprit to mend, the next run is with it mended.
+    pair = None if culprits else _in_question(table, found)
     run = crossing(table, *pair, avoiding=_named(found)) if pair else None
     return Findings(sentence(table, found, confounded), tuple(found), confounded, run)
 
@@ -842,9 +854,14 @@ def _named(found: Sequence[Suspect]) -> frozenset[tuple[Kind, str]]:
 
 
 def _suspect(
-    table: Table, each: Adjusted, adjusted_p: float, q: float, culprits: Sequence[Adjusted]
+    table: Table,
+    each: Adjusted,
+    adjusted_p: float,
+    adjusted_crude_p: float,
+    q: float,
+    culprits: Sequence[Adjusted],
 ) -> Suspect:
-    stands_out = each.crude_p <= LEVEL
+    stands_out = adjusted_crude_p <= DOUBT
     others = [other for other in culprits if other.kind is not each.kind]
     because = [other.name for other in others if _met(table, each, other)]
     figures = (
@@ -853,7 +870,7 @@ def _suspect(
     )
     if adjusted_p <= q:
         blame, why = Blame.CULPRIT, "more than chance explains"
-    elif each.p <= LEVEL:
+    elif adjusted_p <= DOUBT:
         blame = Blame.CANNOT_TELL
         why = "more than expected, but among so many one may look so by chance"
     elif stands_out and because:
@@ -867,7 +884,9 @@ def _suspect(
         )
     else:
         blame, why = Blame.NOTHING, "no more than chance explains"
-    return Suspect(each.kind, each.name, blame, f"{figures}: {why}.", adjusted_p, each)
+    return Suspect(
+        each.kind, each.name, blame, f"{figures}: {why}.", adjusted_p, adjusted_crude_p, each
+    )
 
 
 def _met(table: Table, one: Adjusted, other: Adjusted) -> bool:
@@ -971,20 +990,25 @@ def crossing(
     contrast[first], contrast[second] = 1.0, -1.0
     known = before @ contrast
     total = float(contrast @ known)
-    own_noise = 1 / (fleet * passages) * np.eye(2)
-
-    def left(other_vehicle: str, other_place: str) -> float:
-        """Variance of the contrast after the swap, by Woodbury's identity."""
-        runs = np.zeros((before.shape[0], 2))
-        runs[-1] = 1.0
-        runs[first, 0] = runs[count + table.places.index(other_place), 0] = 1.0
-        runs[table.vehicles.index(other_vehicle), 1] = runs[second, 1] = 1.0
-        seen = runs.T @ known
-        return total - float(seen @ np.linalg.solve(own_noise + runs.T @ before @ runs, seen))
-
-    rest, other_vehicle, other_place = min(
-        (round(left(v, p), 12), v, p) for v in vehicles for p in places
-    )
+    # The variance left after each swap, by Woodbury's identity for two new rows at once.
+    noise = 1 / (fleet * passages)
+    its = np.zeros((before.shape[0], len(places)))
+    others = np.zeros((before.shape[0], len(vehicles)))
+    its[[first, -1]] = 1.0
+    others[[second, -1]] = 1.0
+    for at, name in enumerate(places):
+        its[count + table.places.index(name), at] = 1.0
+    for at, name in enumerate(vehicles):
+        others[table.vehicles.index(name), at] = 1.0
+    spread = before @ its
+    both = others.T @ spread
+    one = (its * spread).sum(axis=0) + noise
+    two = ((others * (before @ others)).sum(axis=0) + noise)[:, None]
+    a, b = known @ its, (known @ others)[:, None]
+    left = total - (a**2 * two - 2 * a * b * both + b**2 * one) / (one * two - both**2)
+    # Equal ones are equal only to rounding; the first by name counts among them.
+    row, column = np.unravel_index(np.argmin(left.round(12)), left.shape)
+    rest, other_vehicle, other_place = float(left[row, column]), vehicles[row], places[column]
     runs_there = int(table.passages[:, table.places.index(place)].sum())
     return Crossing(
         vehicle=vehicle,
@@ -1040,7 +1064,7 @@ def _said_of(table: Table, found: Sequence[Suspect], confounded: Sequence[Confou
     if not doubtful:
         return (
             f"Nothing stands out: {_times(table.events, 'derailment')} in "
-            f"{_times(table.runs, 'passage')}, spread as chance would spread them."
+            f"{_times(table.runs, 'passage')}, spread as chance may spread them."
         )
     vehicle, place = _in_question(table, found) or ("", "")
     both = [doubtful.get((Kind.VEHICLE, vehicle)), doubtful.get((Kind.PLACE, place))]
@@ -1054,7 +1078,7 @@ def _said_of(table: Table, found: Sequence[Suspect], confounded: Sequence[Confou
     because = next(
         (c.words for c in confounded if (c.vehicle, c.place) == (vehicle, place)),
         "what speaks against either is too little."
-        if any(s is not None and s.figures.p <= LEVEL for s in both)
+        if any(s is not None and s.adjusted_p <= DOUBT for s in both)
         else "they ran together too much.",
     )
     return f"Cannot tell yet whether {vehicle} or {place} is to blame: {because}"
@@ -1080,7 +1104,7 @@ def _accused(found: Sequence[Suspect], culprits: Sequence[Suspect]) -> str:
         for s in found
         if s.blame is Blame.NOTHING
         and s.kind is not culprits[0].kind
-        and s.figures.crude_p <= LEVEL
+        and s.adjusted_crude_p <= DOUBT
     ]
     if not cleared:
         return f"{said}."

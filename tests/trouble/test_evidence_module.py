@@ -314,6 +314,14 @@ def test_bad_car_when_it_derails_everywhere_then_is_the_culprit() -> None:
     assert found.crossing is None
 
 
+def test_culprit_when_found_then_no_crossed_run_is_asked_for() -> None:
+    fell = {(c, "T2"): 5 for c in "ABC"} | {("A", "T1"): 4, ("B", "T3"): 1}
+    found = suspects(Table(EVEN, fell), 0.01)
+
+    assert [s.name for s in found.of(Blame.CULPRIT)] == ["T2"]
+    assert found.crossing is None
+
+
 def test_both_when_each_stands_out_then_both_are_named() -> None:
     fell = {("D", t): 6 for t in ("T1", "T3")} | {(c, "T2"): 6 for c in "ABC"} | {("D", "T2"): 12}
     found = suspects(Table(EVEN, fell))
@@ -427,7 +435,7 @@ def test_one_derailment_when_asked_then_nothing_stands_out() -> None:
     found = suspects(Table(EVEN, {("D", "T2"): 1}))
 
     assert found.sentence == (
-        "Nothing stands out: 1 derailment in 480 passages, spread as chance would spread them."
+        "Nothing stands out: 1 derailment in 480 passages, spread as chance may spread them."
     )
 
 
@@ -438,14 +446,17 @@ def test_single_vehicle_when_asked_then_says_that_there_is_nothing_to_compare_wi
 
 
 def test_a_few_against_one_car_when_among_many_then_too_little_to_accuse() -> None:
-    ran = {(f"car {n:02}", t): 40 for n, t in product(range(20), ("T1", "T2"))}
-    fell = {("car 07", "T1"): 1, ("car 07", "T2"): 1, ("car 03", "T1"): 1, ("car 04", "T2"): 1}
+    ran = {(f"car {n:02}", t): 40 for n, t in product(range(25), ("T1", "T2"))}
+    fell = {("car 07", "T1"): 1, ("car 07", "T2"): 1, ("car 03", "T1"): 1}
     found = suspects(Table(ran, fell))
 
     assert found.sentence == (
-        "Cannot tell yet: car 07 is worst, with 2 derailments where 0.2 would be expected, "
+        "Cannot tell yet: car 07 is worst, with 2 derailments where 0.1 would be expected, "
         "too little to accuse it."
     )
+    # At T1 X ~ Bin(2, 1/25), at T2 Bin(1, 1/25): 3 / 625 less what is counted twice, by hand.
+    assert found.suspects[0].figures.p == pytest.approx((3 * 24 + 1) / 25**3)
+    assert found.suspects[0].adjusted_p == pytest.approx(25 * (3 * 24 + 1) / 25**3)
 
 
 def test_idle_when_never_run_then_is_kept_apart() -> None:

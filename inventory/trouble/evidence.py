@@ -812,7 +812,8 @@ def suspects(table: Table, q: float = 0.05, *, prior: Prior = RATIO_PRIOR) -> Fi
     corrected for how many of its kind were looked at (Benjamini and Hochberg), is at most q. It
     cannot be told where that is at most DOUBT, or where it would be without allowing for what ran
     where and no culprit of the other kind explains it. Which vehicle and which place are two
-    questions, corrected apart.
+    questions, corrected apart; within a category the least p itself comes first, so that the many
+    vehicles do not stand behind the few places by their number.
 
     Raises EvidenceImpossible for an empty table or a q not between 0 and 1.
     """
@@ -835,7 +836,6 @@ def suspects(table: Table, q: float = 0.05, *, prior: Prior = RATIO_PRIOR) -> Fi
     found.sort(
         key=lambda s: (
             order.index(s.blame),
-            s.adjusted_p,
             s.figures.p,
             -s.figures.above_one,
             s.kind,

@@ -272,7 +272,7 @@ def test_exact_p_when_every_outcome_is_counted_then_is_the_same(table: Table) ->
 @settings(max_examples=100)
 def test_suspects_when_asked_then_all_are_there_worst_first_with_words(table: Table) -> None:
     found = suspects(table)
-    order = [(list(Blame).index(s.blame), s.adjusted_p) for s in found.suspects]
+    order = [(list(Blame).index(s.blame), s.figures.p) for s in found.suspects]
 
     assert len(found.suspects) == len(table.vehicles) + len(table.places)
     assert order == sorted(order)

@@ -1,0 +1,1 @@
+"""Derailments and what they say: the reckoning of blame. No tables yet."""

@@ -378,7 +378,7 @@ class TurnoutForm(BenchFields):
             options = {"number": frog.words}
             try:
                 angle = read_frog(f"{frog.typed}°")
-                options["angle"] = f"an angle of {angle.typed}, which is {angle.words}"
+                options["angle"] = f"an angle of {angle.typed}, {angle.words.partition(',')[0]}"
             except Unreadable:
                 angle = frog
             words = f"Is {frog.typed} the number of the frog or its angle?"

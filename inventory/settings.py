@@ -118,6 +118,7 @@ INSTALLED_APPS = [
     "inventory.sheets",
     "inventory.stock",
     "inventory.track",
+    "inventory.trackwork",
     "inventory.bench",
 ]
 

@@ -8,6 +8,7 @@ urlpatterns = [
     path("bench/", include("inventory.bench.urls")),
     path("stock/", include("inventory.stock.urls")),
     path("tracks/", include("inventory.track.urls")),
+    path("trackwork/", include("inventory.trackwork.urls")),
     path("standards/", include("inventory.sheets.urls")),
     path("", include("inventory.people.urls")),
 ]

@@ -251,6 +251,15 @@ def judge(measured: Measured, bounds: Bounds, rule: Rule = Rule.NINETY_FIVE) -> 
     )
 
 
+def how_sure(probability: float) -> str:
+    """A probability in words that never claim certainty."""
+    if probability > 0.999:
+        return "over 99.9 % sure"
+    if probability < 0.001:
+        return "under 0.1 % sure"
+    return f"{probability:.1%} sure".replace("%", " %")
+
+
 def judge_gauge(passed: bool) -> Judgement:
     """Verdict of a go/no-go gauge, which has no value and hence no probability."""
     return Judgement(outcome=Outcome.WITHIN if passed else Outcome.OUTSIDE, probability=None)

@@ -15,7 +15,7 @@ from enum import StrEnum
 from standards import conformity
 from standards.conformity import Bounds, Judgement, Outcome, Rule
 from standards.metrology import Measured, combine_sum
-from standards.quantities import QUANTITIES
+from standards.quantities import QUANTITIES, Place
 from standards.sheets import (
     MM_PER_INCH,
     PUBLISHED,
@@ -233,7 +233,7 @@ _RANK = {code: rank for rank, code in enumerate(QUANTITIES)}
 
 
 def _order(finding: Finding) -> tuple[int, int, str, int]:
-    place = ("axle", "end", "vehicle").index(QUANTITIES[finding.quantity].place.value)
+    place = list(Place).index(QUANTITIES[finding.quantity].place)
     axle = int(finding.at) if finding.at.isdigit() else 0
     return place, axle, finding.at, _RANK[finding.quantity]
 
@@ -729,9 +729,11 @@ def _reason(finding: Finding) -> str:
 
 
 def where(quantity: str, at: str) -> str:
-    """Where on the vehicle, in words: ", axle 2", ", end B", or nothing."""
+    """Where, in words: ", axle 2", ", end B", ", diverging leg", or nothing."""
     if not at:
         return ""
+    if QUANTITIES[quantity].place is Place.TRACK:
+        return f", {at}"
     return f", {QUANTITIES[quantity].place.value} {at}"
 
 

@@ -28,6 +28,8 @@ _LARGEST_EXPONENT = 100
 _STANDARD_NORMAL = NormalDist()
 _TINY = 1e-300
 _MANY_DOF = 1e4
+# So far out the normal tail is zero in floating point.
+_BEYOND_ANY = 50.0
 _MOST_STEPS = 200
 _MOST_FRACTION_STEPS = 10_000
 
@@ -321,6 +323,8 @@ def _student_tail(t: float, dof: float) -> float:
         a = dof - 0.5
         b = 48 * a * a
         z = math.sqrt(a * log_growth)
+        if z > _BEYOND_ANY:
+            return 0.0
         z2 = z * z
         first = z * (z2 + 3) / b
         second = z * (((4 * z2 + 33) * z2 + 240) * z2 + 855) / (10 * b * b)
@@ -389,8 +393,10 @@ def _log_one_over_beta_half(a: float) -> float:
     else:
         # The two logarithms grow without bound while their difference does not, so the
         # difference is expanded directly (Abramowitz and Stegun 6.1.47 in logarithms).
-        ratio = 0.5 * math.log(a) - 1 / (8 * a) + 1 / (192 * a**3) - 1 / (640 * a**5)
-        ratio += 17 / (14336 * a**7)
+        # In powers of 1 / a, which fade away where those of a itself would overflow.
+        inverse = 1 / a
+        ratio = 0.5 * math.log(a) - inverse / 8 + inverse**3 / 192 - inverse**5 / 640
+        ratio += 17 * inverse**7 / 14336
     return ratio - 0.5 * math.log(math.pi)
 
 

@@ -1,4 +1,4 @@
-"""What can be measured on a vehicle: code, name, unit, where, and what is plausible by scale.
+"""What can be measured, on a vehicle and on track: code, name, unit, where, and what is plausible.
 
 The plausible ranges only catch slips of the keyboard and of the unit; they are wide on purpose
 and never judge anything. They are common practice, no source.
@@ -28,11 +28,12 @@ class Dimension(StrEnum):
 
 
 class Place(StrEnum):
-    """Where on the vehicle a quantity is measured."""
+    """Where a quantity is measured: on an axle, an end or the whole of a vehicle, or on track."""
 
     AXLE = "axle"
     END = "end"
     VEHICLE = "vehicle"
+    TRACK = "track"
 
 
 class Ruler(StrEnum):
@@ -69,6 +70,14 @@ _JAWS = {
     "trip_pin_clearance": Jaws.DEPTH,
     "buffer_height": Jaws.DEPTH,
     "height": Jaws.DEPTH,
+    "track_gauge": Jaws.INSIDE,
+    "check_gauge": Jaws.INSIDE,
+    "flangeway": Jaws.INSIDE,
+    "flangeway_guard": Jaws.INSIDE,
+    "flangeway_depth": Jaws.DEPTH,
+    "rail_height": Jaws.DEPTH,
+    "fastening_height": Jaws.DEPTH,
+    "mid_ordinate": Jaws.DEPTH,
 } | dict.fromkeys(
     (
         "buffer_spacing",
@@ -165,6 +174,20 @@ def _size(
     )
 
 
+def _track(code: str, name: str, letter: str, low: str, high: str) -> Quantity:
+    return Quantity(
+        code,
+        name,
+        Place.TRACK,
+        Dimension.LENGTH,
+        2,
+        Ruler.GAUGE,
+        D(low),
+        D(high),
+        letter,
+    )
+
+
 _ALL = (
     _axle("back_to_back", "Back-to-back", "B", 2, "0.65", "0.99"),
     _axle("flange_thickness", "Flange thickness", "T", 2, "0.01", "0.12"),
@@ -215,6 +238,17 @@ _ALL = (
         D("0.1"),
         D(12),
     ),
+    _track("track_gauge", "Track gauge", "G", "0.90", "1.15"),
+    _track("check_gauge", "Check gauge", "C", "0.80", "1.05"),
+    _track("span", "Span over guard and wing rail", "S", "0.70", "1.00"),
+    _track("flangeway", "Flangeway at the frog", "F", "0.01", "0.20"),
+    _track("flangeway_guard", "Flangeway at the guard rail", "", "0.01", "0.20"),
+    _track("flangeway_depth", "Flangeway depth", "H", "0.01", "0.30"),
+    _track("point_spread", "Point spread", "P", "0.70", "1.00"),
+    _track("rail_height", "Height of the rail", "", "0.03", "0.50"),
+    _track("fastening_height", "Height of spikes or chairs", "", "0.001", "0.20"),
+    _track("chord", "Chord along the curve", "", "1.0", "60"),
+    _track("mid_ordinate", "Mid-ordinate of the chord", "", "0.002", "4"),
 )
 
 #: What a sheet-metal standards gauge can answer. Common practice, no source.
@@ -226,32 +260,28 @@ BY_GAUGE = frozenset(
         "coupler_height",
         "trip_pin_clearance",
         "buffer_height",
+        "track_gauge",
+        "check_gauge",
+        "span",
+        "flangeway",
+        "flangeway_guard",
+        "flangeway_depth",
+        "point_spread",
     }
 )
 
 #: Longer than the usual caliper opens, so taken with a rule. Common practice, no source.
 BY_RULE = frozenset(
-    {"length_over_couplers", "length_over_buffers", "body_length", "pivot_distance"}
+    {"length_over_couplers", "length_over_buffers", "body_length", "pivot_distance", "chord"}
 )
 
 QUANTITIES: dict[str, Quantity] = {quantity.code: quantity for quantity in _ALL}
 
-#: What trackwork sheets limit. Read from the tables and shown; vehicles are not measured for it.
-TRACK_NAMES: dict[str, str] = {
-    "track_gauge": "Track gauge",
+#: Figures of the sheets that are shown but not measured at the bench.
+SHEET_ONLY_NAMES: dict[str, str] = {
     "track_gauge_curve": "Track gauge in curves",
-    "check_gauge": "Check gauge",
-    "span": "Span over guard and wing rail",
-    "flangeway": "Flangeway at the frog",
-    "flangeway_guard": "Flangeway at the guard rail",
-    "flangeway_depth": "Flangeway depth",
-    "point_spread": "Point spread",
     "point_spread_electrical": "Point spread, electrical",
     "free_groove_edge": "Free groove edge to the opposite rail",
-}
-
-#: Figures of wheel and coupler sheets that are shown but not measured at the bench.
-SHEET_ONLY_NAMES: dict[str, str] = {
     "tyre_width_reduced": "Tyre width where every frog is narrow",
     "pocket_height": "Coupler pocket height",
 }
@@ -261,6 +291,4 @@ def name_of(code: str) -> str:
     """The name of a quantity or of a figure on a sheet; the code in words if neither knows it."""
     if code in QUANTITIES:
         return QUANTITIES[code].name
-    return (
-        TRACK_NAMES.get(code) or SHEET_ONLY_NAMES.get(code) or code.replace("_", " ").capitalize()
-    )
+    return SHEET_ONLY_NAMES.get(code) or code.replace("_", " ").capitalize()

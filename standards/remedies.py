@@ -12,7 +12,7 @@ from pathlib import Path
 
 from standards.conformity import Outcome
 from standards.judging import Finding
-from standards.quantities import QUANTITIES
+from standards.quantities import QUANTITIES, Place
 from standards.units import spell
 
 _AMOUNT = re.compile(r"(?::(?: on a grade less by)?| by)? \{amount\}")
@@ -34,7 +34,7 @@ class Remedy:
 
 @dataclass(frozen=True)
 class Mend:
-    """One thing to do on one vehicle.
+    """One thing to do on one vehicle or piece of track.
 
     least, most, aim: by how much to change the quantity, in mm, g or %, without sign: to the
     nearest limit, to the farther one, and to the middle or the sheet's own figure; None where it
@@ -54,14 +54,21 @@ class Mend:
 
         After a go/no-go gauge, which gives no amount, the words for it are left out.
         """
-        place = QUANTITIES[self.quantity].place.value
         words = self.remedy.headline
         if self.least is None:
             words = _AMOUNT.sub("", words)
         return words.format(
-            where=f"{place} {self.at}" if self.at else "the vehicle",
+            where=self._where(),
             amount=self._amount(unit, decimals),
         )
+
+    def _where(self) -> str:
+        place = QUANTITIES[self.quantity].place
+        if place is not Place.TRACK:
+            return f"{place} {self.at}" if self.at else "the vehicle"
+        if self.at.startswith("spot"):
+            return self.at
+        return f"the {self.at}" if self.at else "the track"
 
     def _amount(self, unit: str, decimals: int) -> str:
         if self.least is None:

@@ -47,6 +47,49 @@ def frog_number_right_angle(angle: float) -> float:
     return 1 / math.tan(angle)
 
 
+def switch_angle(heel_spread: float, point_thickness: float, length: float) -> float:
+    """Angle of a straight switch rail: asin((h - t)/a), US Army TI 850-02 chapter 6.
+
+    heel_spread: between the gauge lines at the heel; point_thickness: of the point; length: of the
+    switch rail. Raises ImpossibleGeometry for a point thicker than the spread, or a spread that
+    does not fit the length.
+    """
+    if not 0 <= point_thickness < heel_spread < length:
+        raise ImpossibleGeometry(
+            f"A switch rail {length:g} long with {heel_spread:g} at its heel and a point "
+            f"{point_thickness:g} thick cannot be."
+        )
+    return math.asin((heel_spread - point_thickness) / length)
+
+
+def closure_curve(
+    *, frog: float, heel: float, gauge: float, toe_spread: float, heel_spread: float
+) -> tuple[float, float]:
+    """Chord and radius of the curved rail between the heel of the switch and the toe of the frog.
+
+    frog, heel: angles of the frog and of the switch at its heel; the spreads are between gauge
+    lines, at the toe of the frog and at the heel of the switch. With q = g - e - h the chord is
+    q / sin((F + S)/2) and the radius C / (2 sin((F - S)/2)): US Army TI 850-02 chapter 6. This is
+    the sharpest part of a turnout with a straight frog.
+
+    Raises ImpossibleGeometry where the frog is no wider than the switch, or the spreads leave
+    nothing of the gauge.
+    """
+    if not 0 <= heel < frog < math.pi / 2:
+        raise ImpossibleGeometry(
+            "A frog has to have more of an angle than the heel of its switch, and less than 90 "
+            "degrees."
+        )
+    left = gauge - toe_spread - heel_spread
+    if min(toe_spread, heel_spread) < 0 or not left > 0:
+        raise ImpossibleGeometry(
+            f"Spreads of {toe_spread:g} and {heel_spread:g} leave no room for a curve within a "
+            f"gauge of {gauge:g}."
+        )
+    chord = left / math.sin((frog + heel) / 2)
+    return chord, chord / (2 * math.sin((frog - heel) / 2))
+
+
 def number_of_curve(radius: float, gauge: float, *, is_wye: bool = False) -> float:
     """Number, by the centre-line method, of the frog of a leg that is one curve: sqrt(R / 2G).
 

@@ -4,7 +4,8 @@ from decimal import Decimal
 
 from inventory.people.models import Person
 from inventory.stock.models import Instrument, Vehicle
-from inventory.stock.recording import Entry, Running, log_vehicle, open_inspection, record
+from inventory.stock.recording import Running, log_vehicle, open_inspection, record
+from inventory.stock.taking import Entry
 
 
 def make_person(name: str = "owner", **facts) -> Person:

@@ -20,8 +20,6 @@ from django.db import models, transaction
 from inventory.people.models import Person
 from inventory.stock.models import Coupler, HouseLimit, Inspection, Instrument, Vehicle, Wheelset
 from inventory.stock.recording import (
-    Doubt,
-    Entry,
     Running,
     amend_running_gear,
     finish_inspection,
@@ -30,10 +28,15 @@ from inventory.stock.recording import (
     record,
     set_house_limit,
 )
+from inventory.stock.taking import Doubt, Entry
 from inventory.stock.verdicts import standing_proposal
 from inventory.track.models import Home, Industry, Railway, Track, Traffic, Turnout
 from inventory.track.models import Place as LinePlace
 from inventory.track.standing import put
+from inventory.trackwork import recording as trackwork_recording
+from inventory.trackwork.models import Trackwork
+from inventory.trackwork.recording import trackwork_of
+from inventory.trackwork.steps import steps_for as track_steps_for
 from standards.conformity import Rule
 from standards.judging import GaugeResult, Service
 from standards.quantities import BY_RULE, QUANTITIES, Dimension, Place, Quantity
@@ -231,15 +234,20 @@ class _Loading:
                 continue
             quantity = QUANTITIES[code]
             for at, typed in _by_place(quantity, written, axles):
-                answer = GaugeResult(typed) if typed in list(GaugeResult) else None
-                name = _GAUGE if answer else taken_with.get(code) or _usual(quantity)
-                yield Entry(
-                    code,
-                    at,
-                    self.instruments[name],
-                    typed="" if answer else typed,
-                    gauge=answer,
-                )
+                yield self._entry(quantity, at, typed, taken_with)
+
+    def _entry(
+        self, quantity: Quantity, at: str, typed: str, taken_with: Mapping[str, str]
+    ) -> Entry:
+        answer = GaugeResult(typed) if typed in list(GaugeResult) else None
+        name = _GAUGE if answer else taken_with.get(quantity.code) or _usual(quantity)
+        return Entry(
+            quantity.code,
+            at,
+            self.instruments[name],
+            typed="" if answer else typed,
+            gauge=answer,
+        )
 
     # The railway ----------------------------------------------------------------------------
 
@@ -251,7 +259,7 @@ class _Loading:
                 f"This record already holds a railway called {entry['name']}. The demo goes only "
                 "into an empty record: name another folder in CARKNOCKER_DATA and load it there."
             )
-        railway = _saved(Railway(**_without(entry, "place")))
+        railway = _saved(Railway(**_without(entry, "place", "trackwork")))
         for position, each in enumerate(entry["place"], start=1):
             self.doing = each["name"]
             place = _saved(LinePlace(railway=railway, name=each["name"], position=position))
@@ -265,6 +273,8 @@ class _Loading:
             }
             for industry in each.get("industry", ()):
                 self._industry(place, industry, tracks)
+        for each in entry.get("trackwork", ()):
+            self._trackwork(railway, each)
 
     def _track(
         self,
@@ -296,6 +306,46 @@ class _Loading:
             _saved(Traffic(industry=industry, **each))
         for vehicle in self._lettered(entry.get("homes", ())):
             _saved(Home(vehicle=vehicle, industry=industry))
+
+    def _trackwork(self, railway: Railway, entry: Mapping[str, Any]) -> None:
+        """A piece of trackwork and what was measured of it."""
+        place = railway.places.get(name=entry["place"])
+        self.doing = f"{entry.get('turnout') or entry['name']}, {place}"
+        if "turnout" in entry:
+            piece = trackwork_of(turnout=place.turnouts.get(name=entry["turnout"]))
+            piece.rail_code = entry.get("rail_code")
+        else:
+            piece = Trackwork(place=place, **_without(entry, "place", "track", "inspection"))
+            piece.track = place.tracks.get(name=entry["track"]) if "track" in entry else None
+        _saved(piece)
+        for each in entry.get("inspection", ()):
+            self._measure_track(piece, each)
+
+    def _measure_track(self, piece: Trackwork, entry: Mapping[str, Any]) -> None:
+        started = entry["at"]
+        inspection = trackwork_recording.open_inspection(
+            trackwork=piece,
+            reason=Inspection.Reason(entry["reason"]),
+            by=self.hand,
+            uses_gauge=entry.get("by_gauge", False),
+            moment=started,
+        )
+        trackwork_recording.record(
+            inspection=inspection,
+            entries=[
+                self._entry(QUANTITIES[code], step.at, typed, entry.get("with", {}))
+                for step in track_steps_for(piece)
+                for code, typed in entry.get(step.at or step.slug, {}).items()
+            ],
+            by=self.hand,
+            moment=started + READ_AFTER,
+        )
+        trackwork_recording.finish_inspection(
+            inspection=inspection,
+            statement=entry.get("statement", ""),
+            by=self.hand,
+            moment=started + FINISHED_AFTER,
+        )
 
     def _lettered(self, written: Iterable[list[str]]) -> list[Vehicle]:
         return [self.fleet[tuple(each)] for each in written]

@@ -5,17 +5,12 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 
-from inventory.bench.steps import Step, speaks
+from inventory.bench.jobs import Job
 from inventory.people.models import Person
-from inventory.stock.models import Inspection, Instrument, Reading, Verdict
-from inventory.stock.recording import (
-    Closed,
-    Doubt,
-    Entry,
-    ReadingOvertaken,
-    record,
-    withdraw_reading,
-)
+from inventory.stock.facts import Judged, Taken
+from inventory.stock.models import Instrument, Reading, Vehicle
+from inventory.stock.places import Step
+from inventory.stock.taking import Closed, Doubt, Entry, ReadingOvertaken
 from standards.judging import GaugeResult
 from standards.profiles import TOLD_BY, tell_code
 from standards.quantities import BY_RULE, QUANTITIES, Quantity
@@ -33,8 +28,8 @@ class Field:
     quantity: Quantity
     at: str
     typed: str = ""
-    reading: Reading | None = None
-    verdict: Verdict | None = None
+    reading: Taken | None = None
+    verdict: Judged | None = None
     instrument: Instrument | None = None
     stood_with: Instrument | None = None
     instruments: list[Instrument] = field(default_factory=list)
@@ -92,17 +87,15 @@ class Instruments:
         return next((each for each in self.in_use if each.kind == Instrument.Kind.GAUGE), None)
 
 
-def fields_of(inspection: Inspection, step: Step, instruments: Instruments) -> list[Field]:
+def fields_of(job: Job, step: Step, instruments: Instruments) -> list[Field]:
     """The fields of a step as they stand."""
     readings = {
         reading.quantity: reading
-        for reading in inspection.readings.filter(at=step.at, is_current=True).select_related(
+        for reading in job.inspection.readings.filter(at=step.at, is_current=True).select_related(
             "instrument"
         )
     }
-    verdicts = {
-        verdict.quantity: verdict for verdict in inspection.verdicts.current().filter(at=step.at)
-    }
+    verdicts = verdicts_at(job, step)
     found = []
     for code in step.quantities:
         quantity, reading = QUANTITIES[code], readings.get(code)
@@ -117,19 +110,22 @@ def fields_of(inspection: Inspection, step: Step, instruments: Instruments) -> l
                 instrument=measured_with or instruments.preferred(quantity),
                 stood_with=measured_with or instruments.preferred(quantity),
                 instruments=instruments.for_numbers(quantity, besides=measured_with),
-                is_judged=speaks(inspection.vehicle, code),
+                is_judged=job.speaks(code),
             )
         )
     return found
 
 
-def sums_of(inspection: Inspection, step: Step) -> list[Verdict]:
-    """Verdicts at this place that nobody typed: K = B + T and the size over flanges."""
-    return [
-        verdict
-        for verdict in inspection.verdicts.current().filter(at=step.at, reading__isnull=True)
-        if verdict.value is not None
-    ]
+def verdicts_at(job: Job, step: Step) -> dict[str, Judged]:
+    """The verdicts of the inspection at one place, by quantity."""
+    current = job.inspection.verdicts.filter(is_current=True, at=step.at)
+    return {verdict.quantity: verdict for verdict in current}
+
+
+def sums_of(job: Job, step: Step) -> list[Judged]:
+    """Verdicts at this place that nobody typed: K = B + T, C = G less a flangeway, and so on."""
+    current = job.inspection.verdicts.filter(is_current=True, at=step.at, reading__isnull=True)
+    return [verdict for verdict in current if verdict.value is not None]
 
 
 @dataclass(frozen=True)
@@ -147,9 +143,11 @@ class Contour:
         )
 
 
-def contour_of(inspection: Inspection, step: Step, fields: list[Field]) -> Contour | None:
+def contour_of(job: Job, step: Step, fields: list[Field]) -> Contour | None:
     """What contour the wheels of this axle are, once two of its three dimensions are measured."""
-    vehicle = inspection.vehicle
+    vehicle = job.subject
+    if not isinstance(vehicle, Vehicle):
+        return None
     measured = {
         shown.code: shown.reading.value
         for shown in fields
@@ -170,7 +168,7 @@ def contour_of(inspection: Inspection, step: Step, fields: list[Field]) -> Conto
 def take(
     shown: Field,
     data: Mapping[str, str],
-    inspection: Inspection,
+    job: Job,
     instruments: Instruments,
     by: Person,
 ) -> bool:
@@ -182,7 +180,7 @@ def take(
     code = shown.code
     gauge = data.get("gauge", "")
     if gauge.partition(":")[0] == code:
-        return _take_gauge(shown, gauge.partition(":")[2], data, inspection, instruments, by)
+        return _take_gauge(shown, gauge.partition(":")[2], data, job, instruments, by)
     if _is_untouched(shown, data):
         return False
     shown.typed = data.get(f"use-{code}") or data.get(f"typed-{code}", shown.typed).strip()
@@ -193,16 +191,16 @@ def take(
             shown.problem = "That instrument is no longer in use for this; pick another."
             return False
         shown.instrument = offered[chosen]
-    return _keep(shown, data, inspection, by)
+    return _keep(shown, data, job, by)
 
 
-def _keep(shown: Field, data: Mapping[str, str], inspection: Inspection, by: Person) -> bool:
+def _keep(shown: Field, data: Mapping[str, str], job: Job, by: Person) -> bool:
     code, seen = shown.code, _seen(shown, data)
     try:
         if not shown.typed:
             if seen is None:
                 return False  # there was nothing here to take back
-            withdraw_reading(inspection=inspection, quantity=code, at=shown.at, seen=seen)
+            job.withdraw(code, shown.at, seen)
             shown.reading = None
             return True
         if shown.instrument is None:
@@ -217,7 +215,7 @@ def _keep(shown: Field, data: Mapping[str, str], inspection: Inspection, by: Per
             unit=_unit_as_typed(shown),
             is_certain=data.get(f"keep-{code}") == "1",
         )
-        shown.reading = record(inspection=inspection, entries=[entry], by=by)[0]
+        shown.reading = job.record([entry], by)[0]
     except Unreadable as unreadable:
         shown.problem = str(unreadable)
         return False
@@ -272,14 +270,14 @@ def _take_gauge(
     shown: Field,
     answer: str,
     data: Mapping[str, str],
-    inspection: Inspection,
+    job: Job,
     instruments: Instruments,
     by: Person,
 ) -> bool:
     instrument, seen = instruments.gauge(), _seen(shown, data)
     try:
         if answer == NOT_TRIED:
-            withdraw_reading(inspection=inspection, quantity=shown.code, at=shown.at, seen=seen)
+            job.withdraw(shown.code, shown.at, seen)
             shown.reading = None
             return True
         if instrument is None:
@@ -289,7 +287,7 @@ def _take_gauge(
             shown.problem = f"“{answer[:20]}” is no answer of a gauge; press one of the keys."
             return False
         entry = Entry(shown.code, shown.at, instrument, gauge=GaugeResult(answer), seen=seen)
-        shown.reading = record(inspection=inspection, entries=[entry], by=by)[0]
+        shown.reading = job.record([entry], by)[0]
     except ReadingOvertaken as overtaken:
         _show_overtaken(shown, overtaken)
         return False

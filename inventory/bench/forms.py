@@ -11,20 +11,27 @@ class BeginForm(forms.Form):
     uses_gauge = forms.BooleanField(required=False)
 
 
-class FinishForm(forms.Form):
-    """The outcome that a person states."""
+class RemarksForm(forms.Form):
+    """What a person has to say at the end of an inspection."""
 
-    service = forms.ChoiceField(
-        label="Outcome",
-        choices=[(each.value, each.value) for each in STRICTNESS],
-        widget=forms.RadioSelect,
-    )
     statement = forms.CharField(
         label="Remarks",
         required=False,
         max_length=2000,
         widget=forms.Textarea(attrs={"rows": 2}),
         help_text="What the next person should know.",
+    )
+
+
+class FinishForm(RemarksForm):
+    """The outcome that a person states."""
+
+    field_order = ("service", "statement")
+
+    service = forms.ChoiceField(
+        label="Outcome",
+        choices=[(each.value, each.value) for each in STRICTNESS],
+        widget=forms.RadioSelect,
     )
 
     def __init__(self, *args, proposed: Service, **kwargs):

@@ -2,10 +2,9 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-
 from inventory.stock.models import Coupler, Vehicle
-from standards.quantities import BY_GAUGE, QUANTITIES
+from inventory.stock.places import Step, by_gauge
+from standards.quantities import QUANTITIES
 from standards.sheets import limits_for
 
 _AXLE = (
@@ -30,26 +29,6 @@ _WHOLE = (
 _END_TITLES = {"A": "End A", "B": "End B, the hand-brake end"}
 
 
-@dataclass(frozen=True)
-class Step:
-    """One place to measure, with the quantities asked there, in order."""
-
-    slug: str
-    title: str
-    at: str
-    quantities: tuple[str, ...]
-
-    @property
-    def keys(self) -> tuple[tuple[str, str], ...]:
-        """Its quantities as (quantity, at)."""
-        return tuple((quantity, self.at) for quantity in self.quantities)
-
-    @property
-    def short(self) -> str:
-        """The title as it fits on a button: "axle 3"."""
-        return self.slug.replace("-", " ")
-
-
 def steps_for(
     vehicle: Vehicle, coupler_kinds: dict[str, str], *, uses_gauge: bool
 ) -> tuple[Step, ...]:
@@ -67,13 +46,7 @@ def steps_for(
         for end in ("A", "B")
     ]
     steps.append(Step("whole", "The whole vehicle", "", _of_whole(vehicle)))
-    if not uses_gauge:
-        return tuple(steps)
-    gauged = (
-        Step(each.slug, each.title, each.at, tuple(q for q in each.quantities if q in BY_GAUGE))
-        for each in steps
-    )
-    return tuple(step for step in gauged if step.quantities)
+    return by_gauge(steps) if uses_gauge else tuple(steps)
 
 
 def _at_end(vehicle: Vehicle, kind: str) -> tuple[str, ...]:

@@ -2,34 +2,51 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
+
 from django.contrib import messages
-from django.db.models import QuerySet
 from django.http import Http404, HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
-from django.urls import reverse
 from django.utils import timezone
 from django.views.decorators.cache import never_cache
 from django.views.decorators.http import require_POST
 
-from inventory.bench.entry import Field, Instruments, contour_of, fields_of, sums_of, take
-from inventory.bench.forms import BeginForm, FinishForm, defaults_from
-from inventory.bench.steps import Step, steps_for, wanted
+from inventory.bench.entry import (
+    Field,
+    Instruments,
+    contour_of,
+    fields_of,
+    sums_of,
+    take,
+    verdicts_at,
+)
+from inventory.bench.forms import BeginForm, FinishForm, RemarksForm, defaults_from
+from inventory.bench.jobs import Job, TrackJob, VehicleJob
+from inventory.bench.steps import wanted
 from inventory.people.access import writers_only
 from inventory.stock import history
+from inventory.stock.facts import Judged
 from inventory.stock.forms import KINDS, NewVehicleForm
 from inventory.stock.models import Inspection, Vehicle, Verdict
+from inventory.stock.places import Step
 from inventory.stock.recording import (
-    Closed,
     NeedsReason,
     TwinExists,
     finish_inspection,
     log_vehicle,
     open_inspection,
 )
+from inventory.stock.taking import Closed
 from inventory.stock.verdicts import standing_proposal
+from inventory.track.models import Turnout
+from inventory.trackwork import recording as trackwork_recording
+from inventory.trackwork.models import Trackwork
+from inventory.trackwork.recording import trackwork_of
+from inventory.trackwork.standing import condition, verdicts_of
 from standards.conformity import Outcome
 from standards.judging import Service, label
 from standards.remedies import mends
+from standards.sheets import family
 
 
 def start(request: HttpRequest) -> HttpResponse:
@@ -74,7 +91,8 @@ def log(request: HttpRequest) -> HttpResponse:
                 by=request.user,
                 uses_gauge=request.POST.get("go") == "gauge",
             )
-            return redirect(_step_address(inspection, _steps(inspection)[0]))
+            job = VehicleJob(inspection)
+            return redirect(job.address(job.steps[0]))
     return render(
         request,
         "bench/log.html",
@@ -99,50 +117,51 @@ def begin(request: HttpRequest, pk: int) -> HttpResponse:
 def resume(request: HttpRequest, pk: int) -> HttpResponse:
     """Take up an inspection where something that the sheets limit is still to measure, beginning
     with what was outside before."""
-    inspection = _inspection(pk)
-    steps = _steps(inspection)
+    job = VehicleJob.of(pk)
+    inspection, steps = job.inspection, job.steps
     done = set(inspection.readings.filter(is_current=True).values_list("at", "quantity"))
     if not done:
         for verdict in Verdict.objects.standing_for(inspection.vehicle):
             for step in steps:
                 if verdict.outcome == Outcome.OUTSIDE.value and verdict.key in step.keys:
-                    return redirect(_step_address(inspection, step))
+                    return redirect(job.address(step))
     for step in steps:
         if any(key not in done for key in wanted(inspection.vehicle, step)):
-            return redirect(_step_address(inspection, step))
-    return redirect("bench:finish", pk=inspection.pk)
+            return redirect(job.address(step))
+    return redirect(job.address(None))
 
 
 @writers_only
 @never_cache
 def measure(request: HttpRequest, pk: int, slug: str) -> HttpResponse:
-    inspection = _inspection(pk)
-    if not inspection.is_open:
+    return _measure(request, VehicleJob.of(pk), slug)
+
+
+def _measure(request: HttpRequest, job: Job, slug: str) -> HttpResponse:
+    """One place of what is inspected: its boxes, their verdicts, and what was typed into them."""
+    if not job.inspection.is_open:
         messages.info(request, "That inspection is finished; begin another one to measure again.")
-        return redirect(inspection.vehicle)
-    steps = _steps(inspection)
-    step = _step(steps, slug)
+        return redirect(job.subject)
+    step = _step(job, slug)
     instruments = Instruments.of(request.user)
-    fields = fields_of(inspection, step, instruments)
+    fields = fields_of(job, step, instruments)
     if request.method == "POST":
         written = [
-            field
-            for field in fields
-            if take(field, request.POST, inspection, instruments, request.user)
+            field for field in fields if take(field, request.POST, job, instruments, request.user)
         ]
         if all(field.is_settled for field in fields):
-            return redirect(_onward(request, inspection, steps, step, fields, written))
-        _refresh_verdicts(fields, inspection, step)
+            return redirect(_onward(request, job, step, fields, written))
+        _refresh_verdicts(fields, job, step)
     focus = request.GET.get("at", "")
     return render(
         request,
         "bench/measure.html",
         {
-            **_around(inspection, steps, step),
+            **_around(job, step),
             "fields": fields,
             "focus": focus if focus in step.quantities else _first_open(fields),
-            "sums": sums_of(inspection, step),
-            "contour": contour_of(inspection, step, fields),
+            "sums": sums_of(job, step),
+            "contour": contour_of(job, step, fields),
         },
         status=422 if not all(field.is_settled for field in fields) else 200,
     )
@@ -152,32 +171,35 @@ def measure(request: HttpRequest, pk: int, slug: str) -> HttpResponse:
 @require_POST
 def reading(request: HttpRequest, pk: int, slug: str, quantity: str) -> HttpResponse:
     """Take one field while the person types on; answer with what is to be said beside it."""
-    inspection = _inspection(pk)
-    steps = _steps(inspection)
-    step = _step(steps, slug)
+    return _reading(request, VehicleJob.of(pk), slug, quantity)
+
+
+def _reading(request: HttpRequest, job: Job, slug: str, quantity: str) -> HttpResponse:
+    step = _step(job, slug)
     if quantity not in step.quantities:
         raise Http404(f"{quantity} is not measured at this place.")
     instruments = Instruments.of(request.user)
-    fields = fields_of(inspection, step, instruments)
+    fields = fields_of(job, step, instruments)
     shown = next(field for field in fields if field.code == quantity)
-    take(shown, request.POST, inspection, instruments, request.user)
-    _refresh_verdicts(fields, inspection, step)
+    take(shown, request.POST, job, instruments, request.user)
+    _refresh_verdicts(fields, job, step)
     return render(
         request,
         "bench/_said.html",
         {
-            **_around(inspection, steps, step),
+            **_around(job, step),
             "fields": fields,
             "said": shown,
-            "sums": sums_of(inspection, step),
-            "contour": contour_of(inspection, step, fields),
+            "sums": sums_of(job, step),
+            "contour": contour_of(job, step, fields),
         },
     )
 
 
 @writers_only
 def finish(request: HttpRequest, pk: int) -> HttpResponse:
-    inspection = _inspection(pk)
+    job = VehicleJob.of(pk)
+    inspection = job.inspection
     if not inspection.is_open:
         return redirect(inspection.vehicle)
     vehicle = inspection.vehicle
@@ -204,7 +226,7 @@ def finish(request: HttpRequest, pk: int) -> HttpResponse:
         request,
         "bench/finish.html",
         {
-            **_around(inspection, _steps(inspection), None),
+            **_around(job, None),
             "form": form,
             "proposal": proposal,
             "missing": [label(*key) for key in proposal.missing],
@@ -219,41 +241,103 @@ def finish(request: HttpRequest, pk: int) -> HttpResponse:
     )
 
 
-# --- Small steps ------------------------------------------------------------------------------
+# --- Trackwork --------------------------------------------------------------------------------
 
 
-def _inspection(pk: int) -> Inspection:
-    return get_object_or_404(
-        Inspection.objects.select_related("vehicle", "inspector").prefetch_related(
-            "vehicle__couplers", "vehicle__wheelsets"
-        ),
-        pk=pk,
+@writers_only
+@require_POST
+def begin_turnout(request: HttpRequest, pk: int) -> HttpResponse:
+    """Measure a turnout of which nothing was measured yet."""
+    piece = trackwork_of(turnout=get_object_or_404(Turnout, pk=pk))
+    return _begin_track(request, piece)
+
+
+@writers_only
+@require_POST
+def begin_track(request: HttpRequest, pk: int) -> HttpResponse:
+    return _begin_track(request, get_object_or_404(Trackwork, pk=pk))
+
+
+def _begin_track(request: HttpRequest, piece: Trackwork) -> HttpResponse:
+    form = BeginForm(request.POST)
+    if not form.is_valid():
+        messages.error(request, "Pick a reason for the inspection from the list.")
+        return redirect(piece)
+    inspection = trackwork_recording.open_inspection(
+        trackwork=piece, by=request.user, **form.cleaned_data
+    )
+    return redirect("bench:resume-track", pk=inspection.pk)
+
+
+@writers_only
+def resume_track(request: HttpRequest, pk: int) -> HttpResponse:
+    """Take up an inspection of trackwork at the first place where something is to measure."""
+    job = TrackJob.of(pk)
+    done = set(job.inspection.readings.filter(is_current=True).values_list("quantity", "at"))
+    for step in job.steps:
+        if not done.issuperset(step.keys):
+            return redirect(job.address(step))
+    return redirect(job.address(None))
+
+
+@writers_only
+@never_cache
+def measure_track(request: HttpRequest, pk: int, slug: str) -> HttpResponse:
+    return _measure(request, TrackJob.of(pk), slug)
+
+
+@writers_only
+@require_POST
+def reading_track(request: HttpRequest, pk: int, slug: str, quantity: str) -> HttpResponse:
+    """The same as `reading`, of trackwork."""
+    return _reading(request, TrackJob.of(pk), slug, quantity)
+
+
+@writers_only
+def finish_track(request: HttpRequest, pk: int) -> HttpResponse:
+    job = TrackJob.of(pk)
+    if not job.inspection.is_open:
+        return redirect(job.subject)
+    form = RemarksForm(request.POST or None)
+    if request.method == "POST" and form.is_valid():
+        try:
+            trackwork_recording.finish_inspection(
+                inspection=job.inspection,
+                statement=form.cleaned_data["statement"].strip(),
+                by=request.user,
+            )
+        except Closed as closed:
+            messages.error(request, str(closed))
+        return redirect(job.subject)
+    standing = verdicts_of([job.subject]).get(job.subject.pk, [])
+    return render(
+        request,
+        "bench/finish_track.html",
+        {
+            **_around(job, None),
+            "form": form,
+            "condition": condition(standing),
+            "verdicts": sorted(
+                (verdict for verdict in standing if verdict.is_limited), key=Judged.worst_first
+            ),
+            "mends": mends(verdict.as_finding() for verdict in standing),
+        },
+        status=422 if form.errors else 200,
     )
 
 
-def _steps(inspection: Inspection) -> tuple[Step, ...]:
-    kinds = {coupler.end: coupler.kind for coupler in inspection.vehicle.couplers.all()}
-    return steps_for(inspection.vehicle, kinds, uses_gauge=inspection.uses_gauge)
+# --- Small steps ------------------------------------------------------------------------------
 
 
-def _step(steps: tuple[Step, ...], slug: str) -> Step:
-    for step in steps:
+def _step(job: Job, slug: str) -> Step:
+    for step in job.steps:
         if step.slug == slug:
             return step
-    raise Http404(f"This vehicle has no place called {slug}.")
-
-
-def _step_address(inspection: Inspection, step: Step) -> str:
-    return reverse("bench:measure", args=[inspection.pk, step.slug])
+    raise Http404(f"{job.subject} has no place called {slug}.")
 
 
 def _onward(
-    request: HttpRequest,
-    inspection: Inspection,
-    steps: tuple[Step, ...],
-    step: Step,
-    fields: list[Field],
-    written: list[Field],
+    request: HttpRequest, job: Job, step: Step, fields: list[Field], written: list[Field]
 ) -> str:
     """Where to go once a step is taken in.
 
@@ -261,8 +345,8 @@ def _onward(
     button, goes on to the next place.
     """
     if request.POST.get("go") == "finish":
-        return reverse("bench:finish", args=[inspection.pk])
-    here = _step_address(inspection, step)
+        return job.address(None)
+    here = job.address(step)
     if written and request.POST.get("go") != "next":
         after = fields[fields.index(written[-1]) + 1 :]
         for field in after:
@@ -270,10 +354,8 @@ def _onward(
                 return f"{here}?at={field.code}"
         if "gauge" in request.POST:
             return here  # so that the last answer is seen before the next place
-    following = steps[steps.index(step) + 1 :]
-    if following:
-        return _step_address(inspection, following[0])
-    return reverse("bench:finish", args=[inspection.pk])
+    following = job.steps[job.steps.index(step) + 1 :]
+    return job.address(following[0] if following else None)
 
 
 def _first_open(fields: list[Field]) -> str:
@@ -286,30 +368,42 @@ def _first_open(fields: list[Field]) -> str:
     return fields[0].code
 
 
-def _refresh_verdicts(fields: list[Field], inspection: Inspection, step: Step) -> None:
-    """One reading can change the verdict on another of the same axle."""
-    current: QuerySet[Verdict] = inspection.verdicts.current().filter(at=step.at)
-    verdicts = {verdict.quantity: verdict for verdict in current}
+def _refresh_verdicts(fields: list[Field], job: Job, step: Step) -> None:
+    """One reading can change the verdict on another of the same place."""
+    verdicts = verdicts_at(job, step)
     for field in fields:
         field.verdict = verdicts.get(field.code)
 
 
-def _around(
-    inspection: Inspection, steps: tuple[Step, ...], step: Step | None
-) -> dict[str, object]:
+@dataclass(frozen=True)
+class Stop:
+    """A place as the row of places shows it."""
+
+    step: Step
+    address: str
+    outcome: str
+
+
+def _around(job: Job, step: Step | None) -> dict[str, object]:
     """What every page of an inspection shows around its middle."""
     worst: dict[str, str] = {}
     order = ("outside", "undecided", "within", "not judged")
-    for at, outcome in inspection.verdicts.current().values_list("at", "outcome"):
+    current = job.inspection.verdicts.filter(is_current=True)
+    for at, outcome in current.values_list("at", "outcome"):
         standing = worst.get(at, "not judged")
         worst[at] = min(standing, outcome, key=order.index)
-    index = steps.index(step) if step else len(steps)
+    stops = [Stop(each, job.address(each), worst.get(each.at, "")) for each in job.steps]
+    index = job.steps.index(step) if step else len(stops)
     return {
-        "inspection": inspection,
-        "vehicle": inspection.vehicle,
+        "job": job,
+        "inspection": job.inspection,
+        "subject": job.subject,
+        "vehicle": job.subject if isinstance(job.subject, Vehicle) else None,
+        "family": family(job.standard.family),
         "step": step,
-        "before": steps[index - 1] if index else None,
-        "after": steps[index + 1] if index + 1 < len(steps) else None,
-        "progress": [(each, worst.get(each.at, "")) for each in steps],
+        "here": job.address(step),
+        "before": stops[index - 1] if index else None,
+        "after": stops[index + 1] if index + 1 < len(stops) else None,
+        "progress": stops,
         "now": timezone.now(),
     }

@@ -1,11 +1,13 @@
-"""Where the jaws go: a picture and a caption for each quantity."""
+"""Where the jaws go: a picture and a caption for each quantity.
+
+Those of vehicles are here, those of the track in `track_jaws`.
+"""
 
 import math
-from collections.abc import Callable
-from dataclasses import dataclass
 
 from django.utils.safestring import SafeString, mark_safe
 
+from inventory.drawing.guide import CAPTION_LINE, HEIGHT, MIDDLE, WIDTH, Guide
 from inventory.drawing.shapes import (
     Bogie,
     CarCorner,
@@ -22,25 +24,14 @@ from inventory.drawing.shapes import (
     wheel_section,
 )
 from inventory.drawing.svg import box, circle, dimension, group, line, path, sheet, text
+from inventory.drawing.track_jaws import TRACK_GUIDES
 
-WIDTH, HEIGHT = 340.0, 176.0
-CAPTION_LINE = 169.0
-MIDDLE = WIDTH / 2
 RAIL = 124.0
-
-
-@dataclass(frozen=True)
-class Guide:
-    """How one quantity is taken: its name, the words under the picture, and the drawing."""
-
-    name: str
-    caption: str
-    draw: Callable[[], SafeString]
 
 
 def jaws_picture(quantity: str) -> SafeString:
     """The picture for a quantity's code; nothing for a quantity that has none."""
-    guide = GUIDES.get(quantity)
+    guide = _guide(quantity)
     if guide is None:
         return mark_safe("")
     return sheet(
@@ -55,8 +46,12 @@ def jaws_picture(quantity: str) -> SafeString:
 
 def caption(quantity: str) -> str:
     """The words under the picture; empty for a quantity that has none."""
-    guide = GUIDES.get(quantity)
+    guide = _guide(quantity)
     return guide.caption if guide else ""
+
+
+def _guide(quantity: str) -> Guide | None:
+    return GUIDES.get(quantity) or TRACK_GUIDES.get(quantity)
 
 
 # --- The wheelset ----------------------------------------------------------------------------

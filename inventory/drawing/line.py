@@ -11,6 +11,7 @@ from inventory.drawing.siding import NARROW, WIDE, known, length, spell
 from inventory.drawing.svg import (
     box,
     circle,
+    hatch,
     join,
     line,
     path,
@@ -29,15 +30,21 @@ APART = 8.0
 BAR = 13.0
 NAME_SIZE, SIZE = 15.0, 13.0
 COLUMNS, COLUMN_GAP = 4, 20.0
+STUB = 40.0
+"""What stands for a track of which no length is known."""
 
 
 @dataclass(frozen=True)
 class TrackLine:
+    """clear_mm: None where it cannot be told. is_known: whether all that stands there was
+    measured, so that taken_mm is all that it takes."""
+
     name: str
     duty: str
-    clear_mm: float
+    clear_mm: float | None
     taken_mm: float
     is_removable: bool = False
+    is_known: bool = True
 
 
 @dataclass(frozen=True)
@@ -175,6 +182,11 @@ class Line:
     def _bar(self, track: TrackLine, x: float, y: float) -> list[SafeString]:
         clear, taken = length(track.clear_mm), length(track.taken_mm)
         loose = " d-dash" if track.is_removable else ""
+        if track.clear_mm is None:
+            return [box(x, y, STUB, BAR, class_="d-part d-dash"), _hatched(x, y, STUB)]
+        if not track.is_known:
+            whole = max(STUB if not clear else 0.0, clear * self.per_mm)
+            return [box(x, y, whole, BAR, class_=f"d-part{loose}"), _hatched(x, y, whole)]
         inside = min(clear, taken) * self.per_mm
         pieces = [box(x, y, clear * self.per_mm, BAR, class_=f"d-part{loose}")]
         if inside:
@@ -205,6 +217,10 @@ class Line:
     # --- Words ---------------------------------------------------------------------------
 
     def _lengths(self, track: TrackLine) -> str:
+        if track.clear_mm is None:
+            return "length not known"
+        if not track.is_known:
+            return f"not known of {spell(length(track.clear_mm), self.unit)} {known(self.unit)}"
         taken, clear = (spell(length(mm), self.unit) for mm in (track.taken_mm, track.clear_mm))
         return f"{taken} of {clear} {known(self.unit)}"
 
@@ -218,7 +234,8 @@ class Line:
 
     def _track_in_words(self, track: TrackLine) -> str:
         words = [track.name, *([track.duty] if track.duty else [])]
-        words.append(f"{self._lengths(track)} taken")
+        taken = "" if track.clear_mm is None else " taken"
+        words.append(f"{self._lengths(track)}{taken}")
         if _over(track):
             over = length(track.taken_mm) - length(track.clear_mm)
             words.append(f"{spell(over, self.unit)} {known(self.unit)} too long")
@@ -227,5 +244,12 @@ class Line:
         return ", ".join(words)
 
 
+def _hatched(x: float, y: float, width: float) -> SafeString:
+    corners = [(x, y), (x + width, y), (x + width, y + BAR), (x, y + BAR)]
+    return hatch(corners, spacing=6)
+
+
 def _over(track: TrackLine) -> bool:
+    if track.clear_mm is None or not track.is_known:
+        return False
     return length(track.taken_mm) - length(track.clear_mm) >= 0.05

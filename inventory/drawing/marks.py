@@ -23,17 +23,22 @@ _CROSS = "M5 5l6 6M11 5l-6 6"
 _WITHIN = Sign("d-ok", (_RING, _TICK))
 _OUTSIDE = Sign("d-no", (_SQUARE, _CROSS))
 
+_UNDECIDED = Sign("d-maybe", ("M8 1.25l6.75 6.75L8 14.75L1.25 8Z",))
+_AWAITING = Sign("d-none", ("M3 1.75h10M3 14.25h10", "M4.25 2l7.5 12M11.75 2L4.25 14"))
+
 SIGNS: dict[str, Sign] = {
     "within": _WITHIN,
     "outside": _OUTSIDE,
-    "undecided": Sign("d-maybe", ("M8 1.25l6.75 6.75L8 14.75L1.25 8Z",)),
+    "undecided": _UNDECIDED,
     "not judged": Sign("d-none", ("M1 8h3.6M6.2 8h3.6M11.4 8H15",)),
     "fit to run": _WITHIN,
     "fit with advice": Sign("d-maybe", (_RING, "M8 4.2v4.9M8 11.2v.6")),
     "bad order": _OUTSIDE,
-    "awaiting inspection": Sign(
-        "d-none", ("M3 1.75h10M3 14.25h10", "M4.25 2l7.5 12M11.75 2L4.25 14")
-    ),
+    "awaiting inspection": _AWAITING,
+    "in order": _WITHIN,
+    "doubtful": _UNDECIDED,
+    "to mend": _OUTSIDE,
+    "not inspected": _AWAITING,
 }
 
 

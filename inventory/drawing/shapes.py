@@ -58,6 +58,39 @@ def _curve(start: Point, first: Point, second: Point, end: Point, steps: int = 9
     return found
 
 
+def rounded(face: float, radius: float, side: int) -> list[Point]:
+    """The corner of a rail's head, from its upright face up to its top; side 1 has the metal to
+    the right of the face."""
+    turns = [math.pi / 2 * step / 5 for step in range(6)]
+    return [
+        (face + side * radius * (1 - math.cos(turn)), radius * (1 - math.sin(turn)))
+        for turn in turns
+    ]
+
+
+def clipped(
+    shape: Sequence[Point], left: float, right: float, top: float, bottom: float
+) -> list[Point]:
+    """The part of a closed outline inside an upright rectangle (Sutherland and Hodgman, 1974)."""
+    found = list(shape)
+    for axis, limit, sign in ((0, left, 1), (0, right, -1), (1, top, 1), (1, bottom, -1)):
+        kept: list[Point] = []
+        for here, there in zip(found, [*found[1:], *found[:1]], strict=True):
+            inside, next_inside = (sign * (p[axis] - limit) >= 0 for p in (here, there))
+            if inside:
+                kept.append(here)
+            if inside != next_inside:
+                share = (limit - here[axis]) / (there[axis] - here[axis])
+                kept.append(
+                    (
+                        here[0] + share * (there[0] - here[0]),
+                        here[1] + share * (there[1] - here[1]),
+                    )
+                )
+        found = kept
+    return found
+
+
 @dataclass(frozen=True)
 class Tyre:
     """The rim of a wheel in section, in any one unit.

@@ -10,9 +10,9 @@ from django.utils.safestring import SafeString
 
 from inventory.drawing.svg import (
     Point,
+    arrow_head,
     box,
     circle,
-    dimension,
     figure,
     finite,
     group,
@@ -138,6 +138,16 @@ class Span:
     @property
     def centre(self) -> float:
         return (self.start + self.end) / 2
+
+
+@dataclass(frozen=True)
+class Box:
+    """Room on the sheet that words take."""
+
+    left: float
+    right: float
+    top: float
+    bottom: float
 
 
 @dataclass(frozen=True)
@@ -366,7 +376,7 @@ class Siding:
                         words,
                         size=self.size,
                         anchor="middle",
-                        class_=None if spot.stands else "d-soft",
+                        class_="d-inside" if spot.stands else "d-soft",
                     )
                 )
         top = self.rail - LIFT - BODY
@@ -433,10 +443,21 @@ class Siding:
             onward = self._on_sheet(curve[-1][0] - side * min(30, self.clear * self.scale[2] / 4))
             pieces.append(path([*curve, (onward, curve[-1][1])], class_="d-detail"))
             top = self.rail - self._climb(CLEARS_AT)
-            pieces.append(
-                line((limit, top - 4), (limit, self.rail + RAILS + 6), class_="d-dim d-dash")
-            )
+            hidden = self._behind_vehicles(limit)
+            pieces += [
+                line((limit, upper), (limit, lower), class_="d-dim d-dash")
+                for upper, lower in _unbroken(limit, top - 4, self.rail + RAILS + 6, hidden)
+            ]
         return pieces
+
+    def _behind_vehicles(self, x: float) -> list[Box]:
+        """What stands on that place, with its number where that is above it."""
+        top = self.rail - LIFT - BODY
+        found = [Box(s.start, s.end, top, self.rail) for s in self.spots if s.start < x < s.end]
+        for _, centre, number in self.counted:
+            half = text_width(number, 12) / 2 + 2
+            found.append(Box(centre - half, centre + half, top - 18, top))
+        return found
 
     def _climb(self, share: float) -> float:
         return self.rise * (3 * share**2 - 2 * share**3)
@@ -480,9 +501,14 @@ class Siding:
                 )
             case _:
                 flag = [(x, rail - 20), (x + side * 9, rail - 15.5), (x, rail - 11)]
+                # What stands past the mark hides its flag.
+                hidden = self._behind_vehicles(x)
+                staff = _unbroken(x, rail - 20, rail + RAILS + 4, hidden)
                 return group(
-                    line((x, rail - 20), (x, rail + RAILS + 4), class_="d-dim"),
-                    path(flag, closed=True, class_="d-solid"),
+                    (line((x, upper), (x, lower), class_="d-dim") for upper, lower in staff),
+                    path(flag, closed=True, class_="d-solid")
+                    if staff and staff[0][0] < rail - 11
+                    else "",
                 )
 
     # --- Dimensions ----------------------------------------------------------------------
@@ -537,20 +563,27 @@ class Siding:
         )
 
     def _dimensions(self) -> tuple[list[SafeString], float]:
-        lines: list[SafeString] = []
+        """The rows of dimensions; an extension line is broken where it would cross words."""
+        spans: list[tuple[Span, float]] = []
         words: list[SafeString] = []
-        foot = self.rail + RAILS
-        base = foot + 17
+        taken: list[Box] = []
+        base = self.rail + RAILS + 17
+        foot = base
         hanging = self.rail + RAILS + 8
-        for row in self._rows():
+        rows = self._rows()
+        for number, row in enumerate(rows):
             beside = all(span.side for span in row)
+            under = number == len(rows) - 1 and not beside and self._is_wider(row[0])
             if beside:
                 at = base + self.size / 2 + 4
                 label, base = at + 0.36 * self.size, at + self.size / 2 + 5
+            elif under:
+                at = base + 5
+                label, base = at + self.size + 4, at + self.size + 8
             else:
                 label, base = base + self.size * 0.75 + 3, base + self.size + 13
                 at = label + 6
-            lines += [_span(span, hanging, at) for span in row]
+            spans += [(span, at) for span in row]
             centres = self._centres(row) or [self.width / 2] * len(row)
             for span, centre in zip(row, centres, strict=True):
                 spoken = shorten(span.words, self.width - 2 * EDGE, self.size)
@@ -560,6 +593,7 @@ class Siding:
                     x, anchor = span.start - GAP, "end"
                 else:
                     x, anchor = centre, "middle"
+                taken.append(self._room_of(spoken, x, label, anchor, is_bold=span.bold))
                 words.append(
                     text(
                         x,
@@ -570,20 +604,54 @@ class Siding:
                         class_=f"d-label {span.tone}" if span.bold else span.tone,
                     )
                 )
-            foot = at
+            foot = at + self.size + 4 if under else at
+        lines = [_span(span, hanging, at, taken) for span, at in spans]
         return [*lines, *words], foot + 8
 
+    def _is_wider(self, span: Span) -> bool:
+        """Whether the words would reach over the extension lines at both their ends."""
+        width = text_width(span.words, self.size, bold=span.bold)
+        return width > abs(span.end - span.start) - 2 * GAP
 
-def _span(span: Span, top: float, at: float) -> SafeString:
+    def _room_of(
+        self, words: str, x: float, baseline: float, anchor: str, *, is_bold: bool
+    ) -> Box:
+        width = text_width(words, self.size, bold=is_bold)
+        left = x - {"start": 0.0, "middle": width / 2, "end": width}[anchor]
+        return Box(left - 3, left + width + 3, baseline - self.size, baseline + 0.3 * self.size)
+
+
+def _span(span: Span, top: float, at: float, taken: Sequence[Box]) -> SafeString:
     """A dimension line; one too short for arrows has its two extension lines to show it."""
     start, end = sorted((span.start, span.end))
-    if end - start >= 24:
-        return dimension((start, top), (end, top), at=at, tone=span.tone)
+    tone = span.tone
+    hanging = [
+        line((x, upper), (x, lower), class_=f"d-extension {tone}")
+        for x in (start, end)
+        for upper, lower in _unbroken(x, top, at + 4, taken)
+    ]
+    if end - start < 24:
+        return group(hanging, line((start, at), (end, at), class_=f"d-whisker {tone}"))
     return group(
-        line((start, top), (start, at + 4), class_=f"d-extension {span.tone}"),
-        line((end, top), (end, at + 4), class_=f"d-extension {span.tone}"),
-        line((start, at), (end, at), class_=f"d-whisker {span.tone}"),
+        hanging,
+        line((start, at), (end, at), class_=f"d-dim {tone}"),
+        arrow_head((start, at), (-1, 0), class_=tone),
+        arrow_head((end, at), (1, 0), class_=tone),
     )
+
+
+def _unbroken(x: float, top: float, bottom: float, taken: Sequence[Box]) -> list[Point]:
+    """The stretches of an upright line, from and to, that run through no words."""
+    stretches = []
+    upper = top
+    for each in sorted(taken, key=lambda each: each.top):
+        if each.left < x < each.right and each.bottom > upper and each.top < bottom:
+            if each.top > upper:
+                stretches.append((upper, each.top))
+            upper = each.bottom
+    if upper < bottom:
+        stretches.append((upper, bottom))
+    return stretches
 
 
 def set_in(words: str, room: float, size: float) -> list[str]:

@@ -147,6 +147,18 @@ def shorten(words: str, width: float, size: float = 12) -> str:
     return words[: max(0, int(width / (EM * size)) - 1)].rstrip() + "…"
 
 
+def wrapped(words: str, room: float, size: float, *, bold: bool = False) -> list[str]:
+    """Words in as many lines as they take; a word longer than the room has its own line."""
+    lines: list[str] = []
+    for word in filter(None, words.split(" ")):
+        longer = f"{lines[-1]} {word}" if lines else word
+        if lines and text_width(longer, size, bold=bold) <= room:
+            lines[-1] = longer
+        else:
+            lines.append(word)
+    return lines
+
+
 def spread(
     centres: Sequence[float], widths: Sequence[float], *, start: float, end: float, gap: float
 ) -> list[float] | None:

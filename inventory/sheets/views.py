@@ -7,7 +7,10 @@ from dataclasses import dataclass
 from django.http import HttpRequest, HttpResponse, QueryDict
 from django.shortcuts import render
 
+from inventory.drawing.track_jaws import TRACK_GUIDES
 from inventory.sheets import comparing, converting, tabulating
+from inventory.sheets import curving as bends
+from inventory.sheets import meeting as relations
 from inventory.sheets.comparing import Cell, Comparison, Gauge, Likeness
 from inventory.sheets.forms import ConvertForm, MeetsForm, doubt, with_known_gauge
 from standards import sheets
@@ -58,6 +61,31 @@ def convert(request: HttpRequest) -> HttpResponse:
         turn = converting.to_every_scale if is_to_model else converting.from_every_scale
         context |= {"mm": mm, "is_to_model": is_to_model, "conversions": turn(mm)}
     return render(request, "sheets/convert.html", context)
+
+
+# --- Explained ----------------------------------------------------------------------------------
+
+
+def meeting(request: HttpRequest) -> HttpResponse:
+    unit = request.user.unit
+    explained = [(each, {**each.drawing, "unit": unit}) for each in relations.explained()]
+    pair = [sheets.sheet(each) for each in (relations.TRACK, relations.WHEELS, relations.CONTOURS)]
+    return render(
+        request,
+        "sheets/meeting.html",
+        {"explained": explained, "pair": pair, "guides": TRACK_GUIDES},
+    )
+
+
+def curves(request: HttpRequest) -> HttpResponse:
+    examples = {
+        "throws": bends.throws(),
+        "coupling": bends.coupling(),
+        "s_curve": bends.s_curve(),
+        "passing": bends.passing(),
+    }
+    drawn = {name: {**each.sizes, "unit": request.user.unit} for name, each in examples.items()}
+    return render(request, "sheets/curves.html", {**examples, "drawn": drawn})
 
 
 # --- Which standards does it meet? ------------------------------------------------------------

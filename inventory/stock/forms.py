@@ -11,7 +11,8 @@ from django.core.exceptions import ValidationError
 from django.utils import timezone
 
 from inventory.stock.models import Coupler, HouseLimit, Instrument, Vehicle, Wheelset
-from inventory.stock.recording import Running, TwinExists, bare_unit
+from inventory.stock.recording import Running, TwinExists
+from inventory.stock.taking import bare_unit
 from standards import sheets
 from standards.quantities import QUANTITIES, Quantity
 from standards.sheets import UnknownStandard

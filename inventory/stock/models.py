@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import math
 import re
 from collections.abc import Iterable
 from datetime import datetime
@@ -16,19 +15,14 @@ from django.db.models import Q
 from django.urls import reverse
 from django.utils import timezone
 
+from inventory.stock.facts import Judged, Taken, quantity_choices
 from inventory.stock.fields import ExactDecimalField
 from standards import sheets
-from standards.conformity import Judgement, Outcome
-from standards.judging import Finding, GaugeResult, Service, Side, label
-from standards.metrology import Measured
+from standards.judging import Service
 from standards.quantities import QUANTITIES, Dimension, Place, Quantity
 from standards.sheets import Scale
 
 PERSON = settings.AUTH_USER_MODEL
-
-
-def quantity_choices() -> list[tuple[str, str]]:
-    return [(quantity.code, quantity.name) for quantity in QUANTITIES.values()]
 
 
 def family_choices() -> list[tuple[str, str]]:
@@ -412,72 +406,20 @@ class Inspection(models.Model):
         return self.finished_at or timezone.now()
 
 
-class Reading(models.Model):
-    """One value as typed, or one answer of a go/no-go gauge. Never changed once written."""
+class Reading(Taken):
+    """A reading of one quantity of a vehicle."""
 
     inspection = models.ForeignKey(Inspection, models.CASCADE, related_name="readings")
-    quantity = models.CharField(max_length=30, choices=quantity_choices)
-    at = models.CharField(max_length=2, blank=True)
-    typed = models.CharField(max_length=200, blank=True)
-    gauge = models.CharField(
-        max_length=10, blank=True, choices=[(each.value, each.value) for each in GaugeResult]
-    )
-    unit = models.CharField(max_length=8, blank=True)  # in which the text was read
-    values = models.JSONField(default=list)  # the repeats, exact, as text
-    value = ExactDecimalField(null=True)
-    u = models.FloatField(null=True)
-    dof = models.FloatField(null=True)  # None where there are endless degrees of freedom
-    instrument = models.ForeignKey(Instrument, models.PROTECT, related_name="readings")
-    max_error = ExactDecimalField(null=True)
-    resolution = ExactDecimalField(null=True)
-    taken_by = models.ForeignKey(PERSON, models.PROTECT, related_name="readings")
-    taken_at = models.DateTimeField()
-    is_current = models.BooleanField(default=True)
 
-    class Meta:
-        ordering = ["taken_at", "pk"]
+    class Meta(Taken.Meta):
         constraints = [
+            *Taken.Meta.constraints,
             models.UniqueConstraint(
                 fields=["inspection", "quantity", "at"],
                 condition=Q(is_current=True),
                 name="one_current_reading",
             ),
-            models.CheckConstraint(
-                condition=(Q(gauge="") & ~Q(typed="") & Q(value__isnull=False))
-                | (~Q(gauge="") & Q(typed="") & Q(value__isnull=True)),
-                name="reading_is_measured_or_gauged",
-            ),
         ]
-
-    def __str__(self) -> str:
-        return f"{self.quantity} {self.at} {self.typed or self.gauge}".strip()
-
-    @property
-    def label(self) -> str:
-        """The quantity and where: "Back-to-back, axle 2"."""
-        return label(self.quantity, self.at)
-
-    @property
-    def measured(self) -> Measured | None:
-        """The value with its uncertainty, as the judging takes it."""
-        if self.value is None:
-            return None
-        return Measured(
-            value=self.value,
-            u=self.u or 0.0,
-            dof=math.inf if self.dof is None else self.dof,
-            readings=tuple(Decimal(value) for value in self.values),
-        )
-
-
-def _miss(value: Decimal | None, low: Decimal | None, high: Decimal | None) -> Decimal | None:
-    if value is None:
-        return None
-    if low is not None and value < low:
-        return value - low
-    if high is not None and value > high:
-        return value - high
-    return Decimal(0)
 
 
 class VerdictQuerySet(models.QuerySet):
@@ -535,122 +477,20 @@ def _overlay(latest: dict[tuple[str, str], Verdict], said: Iterable[Verdict]) ->
             latest[verdict.key] = verdict
 
 
-class Verdict(models.Model):
-    """What was made of a reading, by which sheet and edition. Superseded, never overwritten."""
+class Verdict(Judged):
+    """What was made of a reading of a vehicle."""
 
     inspection = models.ForeignKey(Inspection, models.CASCADE, related_name="verdicts")
     reading = models.ForeignKey(Reading, models.PROTECT, null=True, related_name="verdicts")
-    quantity = models.CharField(max_length=30, choices=quantity_choices)
-    at = models.CharField(max_length=2, blank=True)
-    outcome = models.CharField(
-        max_length=10, choices=[(each.value, each.value) for each in Outcome]
-    )
-    value = ExactDecimalField(null=True)
-    u = models.FloatField(null=True)
-    expanded = models.FloatField(null=True)
-    gauge = models.CharField(max_length=10, blank=True)
-    probability = models.FloatField(null=True)
-    is_undecidable = models.BooleanField(default=False)
-    low = ExactDecimalField(null=True)
-    low_basis = models.CharField(max_length=300, blank=True)
-    high = ExactDecimalField(null=True)
-    high_basis = models.CharField(max_length=300, blank=True)
-    nominal = ExactDecimalField(null=True)
-    is_advisory = models.BooleanField(default=False)
-    is_derived = models.BooleanField(default=False)
-    is_second_hand = models.BooleanField(default=False)
-    is_by_house = models.BooleanField(default=False)
-    note = models.TextField(blank=True)
-    sheets = models.JSONField(default=list)  # [{"id", "short", "edition"}] as they were then
-    rule = models.CharField(max_length=8)
-    cause = models.CharField(max_length=12, default="recorded")
-    judged_at = models.DateTimeField()
-    is_current = models.BooleanField(default=True)
 
     objects = VerdictQuerySet.as_manager()
 
-    class Meta:
-        ordering = ["judged_at", "pk"]
+    class Meta(Judged.Meta):
         constraints = [
+            *Judged.Meta.constraints,
             models.UniqueConstraint(
                 fields=["inspection", "quantity", "at"],
                 condition=Q(is_current=True),
                 name="one_current_verdict",
             ),
-            models.CheckConstraint(
-                condition=Q(outcome__in=[each.value for each in Outcome]),
-                name="verdict_outcome_is_known",
-            ),
         ]
-
-    def __str__(self) -> str:
-        return f"{self.quantity} {self.at}: {self.outcome}"
-
-    @property
-    def key(self) -> tuple[str, str]:
-        return self.quantity, self.at
-
-    @property
-    def measured_as(self) -> Quantity:
-        return QUANTITIES[self.quantity]
-
-    @property
-    def label(self) -> str:
-        """The quantity and where: "Back-to-back, axle 2"."""
-        return label(self.quantity, self.at)
-
-    @property
-    def is_silent(self) -> bool:
-        """Whether it says nothing either way."""
-        return self.outcome == Outcome.NOT_JUDGED.value
-
-    def displaces(self, before: Verdict) -> bool:
-        """Whether it is a later word on the same thing. What could not be judged for want of any
-        limit, or of the other part of a sum, does not clear what was judged before."""
-        is_half_judged = self.reading_id is not None and self.has_limits
-        return not self.is_silent or before.is_silent or is_half_judged
-
-    @property
-    def has_limits(self) -> bool:
-        return self.low is not None or self.high is not None
-
-    @property
-    def is_limited(self) -> bool:
-        """Whether any sheet or house limit speaks of the quantity, so that it belongs with the
-        verdicts rather than with the plain dimensions."""
-        return self.has_limits or self.nominal is not None or bool(self.gauge)
-
-    def worst_first(self) -> tuple[object, ...]:
-        """The order of a page that is read for trouble: outside, undecided, then the rest."""
-        severity = ("outside", "undecided", "within", "not judged")
-        return severity.index(self.outcome), *self.bench_order()
-
-    def as_finding(self) -> Finding:
-        """The stored verdict in the shape in which the pure functions take it."""
-        measured = None
-        if self.value is not None:
-            measured = Measured(value=self.value, u=self.u or 0.0, dof=math.inf, readings=())
-        return Finding(
-            self.quantity,
-            self.at,
-            Judgement(
-                Outcome(self.outcome),
-                self.probability,
-                undecidable=self.is_undecidable,
-                miss=_miss(self.value, self.low, self.high),
-            ),
-            measured=measured,
-            gauge=GaugeResult(self.gauge) if self.gauge else None,
-            low=Side(self.low, 0.0, self.low_basis, is_printed=not self.is_advisory),
-            high=Side(self.high, 0.0, self.high_basis, is_printed=not self.is_advisory),
-            nominal=self.nominal,
-            sheets=tuple(each["id"] for each in self.sheets),
-            note=self.note,
-            is_judged_by_house=self.is_by_house,
-        )
-
-    def bench_order(self) -> tuple[int, int, str, int]:
-        quantity = QUANTITIES[self.quantity]
-        place = (Place.AXLE, Place.END, Place.VEHICLE).index(quantity.place)
-        axle = int(self.at) if self.at.isdigit() else 0
-        return place, axle, self.at, list(QUANTITIES).index(self.quantity)

@@ -1,18 +1,17 @@
-"""The one writer of vehicles, inspections and readings.
+"""The one writer of vehicles, their inspections and readings.
 
-Typed text goes through `standards.units` (exact value) and `standards.metrology` (value and
-uncertainty) and is kept here; what it is worth is judged and kept by `inventory.stock.verdicts`.
+How readings are taken is told in `inventory.stock.taking`; what they are worth is judged and kept
+by `inventory.stock.verdicts`.
 """
 
 from __future__ import annotations
 
-import math
-from collections.abc import Collection, Iterable, Mapping
+from collections.abc import Collection, Iterable
 from dataclasses import dataclass
 from datetime import datetime
-from decimal import Decimal
 
 from django.db import transaction
+from django.dispatch import Signal
 from django.utils import timezone
 
 from inventory.people.models import Person
@@ -20,17 +19,15 @@ from inventory.stock.models import (
     Coupler,
     HouseLimit,
     Inspection,
-    Instrument,
     Reading,
     Vehicle,
     Wheelset,
 )
+from inventory.stock.taking import Closed, Entry, retire, take
 from inventory.stock.verdicts import Change, judge_inspection, rejudge_vehicle, standing_proposal
 from standards import sheets
-from standards.judging import GaugeResult, Service, is_milder
-from standards.metrology import evaluate
-from standards.quantities import BY_GAUGE, QUANTITIES, Place
-from standards.units import Typed, likely_slip, read, spell
+from standards.judging import Service, is_milder
+from standards.quantities import QUANTITIES, Place
 
 
 class Overtaken(Exception):
@@ -52,16 +49,6 @@ class TwinExists(Exception):
         )
 
 
-class ReadingOvertaken(Exception):
-    """Somebody else took this reading since the form was opened. `now` is theirs, or None."""
-
-    def __init__(self, now: Reading | None) -> None:
-        self.now = now
-        said = now and (now.typed or f"the gauge’s answer, {now.gauge},")
-        who = f"{now.taken_by} has entered {said} here" if now else "Somebody has taken it back"
-        super().__init__(f"{who} in the meantime.")
-
-
 class NeedsReason(Exception):
     """An outcome milder than the readings propose was stated without saying why."""
 
@@ -69,23 +56,6 @@ class NeedsReason(Exception):
         super().__init__(
             f"The readings say {proposed.value}. To state {stated.value} instead, write down why."
         )
-
-
-class Closed(Exception):
-    """The inspection is finished; its readings stand."""
-
-
-class Doubt(Exception):
-    """A value so far from what is plausible that it is asked about before it is kept.
-
-    `understood` is what was read; `suggestion` the likely meaning, or None; `plausible` the range.
-    """
-
-    def __init__(self, understood: str, suggestion: str | None, plausible: str) -> None:
-        self.understood = understood
-        self.suggestion = suggestion
-        self.plausible = plausible
-        super().__init__(f"{understood} is far from plausible, {plausible}.")
 
 
 # --- Vehicles ---------------------------------------------------------------------------------
@@ -248,63 +218,6 @@ def open_inspection(
     )
 
 
-def bare_unit(dimension: str, unit: str) -> str:
-    """The unit in which a number without one is read by somebody who prefers "mm" or "in"."""
-    return {"mass": {"mm": "g", "in": "oz"}, "grade": {"mm": "%", "in": "%"}}.get(
-        dimension, {}
-    ).get(unit, unit)
-
-
-def understand(
-    *, vehicle: Vehicle, quantity: str, typed: str, unit: str, is_certain: bool = False
-) -> Typed:
-    """Read bench text for one quantity of one vehicle.
-
-    unit: in which a number without a unit is read; "mm" and "in" also stand for g and oz.
-
-    Raises units.Unreadable for text that cannot be read, Doubt for a value that is not plausible
-    unless the person is certain.
-    """
-    what, scale = QUANTITIES[quantity], vehicle.standard
-    text = read(
-        typed,
-        what.dimension.value,
-        default_unit=bare_unit(what.dimension.value, unit),
-        may_be_zero=what.may_be_negative,
-        may_be_negative=what.may_be_negative,
-        to_scale=scale.from_full_size,
-    )
-    low, high = what.plausible(scale)
-    if not is_certain and not all(low <= value <= high for value in text.values):
-        decimals = 0 if what.unit == "g" else 2
-        plausible = f"{spell(low, what.unit, decimals)} to {spell(high, what.unit, decimals)}"
-        raise Doubt(
-            text.as_understood,
-            likely_slip(text, low, high, scale.from_full_size),
-            f"for {what.name.lower()} in {scale.code}: {plausible}",
-        )
-    return text
-
-
-@dataclass(frozen=True)
-class Entry:
-    """One field of the bench as submitted: bench text, or the answer of a go/no-go gauge.
-
-    seen: the primary key of the reading that stood when the person looked, None if there was
-    none. unit: in which a bare number is read, the person's own if empty. is_certain: keep a
-    value although it is not plausible.
-    """
-
-    quantity: str
-    at: str
-    instrument: Instrument
-    typed: str = ""
-    gauge: GaugeResult | None = None
-    seen: int | None = None
-    unit: str = ""
-    is_certain: bool = False
-
-
 @transaction.atomic
 def record(
     *,
@@ -313,85 +226,29 @@ def record(
     by: Person,
     moment: datetime | None = None,
 ) -> list[Reading]:
-    """Keep readings as typed, and judge the inspection anew.
+    """Keep readings of a vehicle as typed, and judge the inspection anew.
 
-    A reading typed again takes the place of the current one, which is kept. One that arrives
-    twice, because a box was sent when it was left and again with its page, is kept once. Raises
-    Closed, units.Unreadable, Doubt or ReadingOvertaken, and then nothing at all is written;
-    ValueError for a place that the vehicle has not, or an instrument that cannot measure the
-    quantity.
+    Raises Closed and whatever `taking.take` raises, and then nothing at all is written.
     """
     inspection = _still_open(inspection)
-    standing = {
-        (reading.quantity, reading.at): reading
-        for reading in inspection.readings.filter(is_current=True)
-    }
-    readings = []
-    for entry in entries:
-        _check_place(inspection.vehicle, entry)
-        before = standing.get((entry.quantity, entry.at))
-        facts = _facts_of(entry, inspection.vehicle, by)
-        if before is not None and before.pk != entry.seen and _is_same(before, entry, facts, by):
-            readings.append(before)
-            continue
-        _retire(before, entry.seen)
-        reading = Reading.objects.create(
-            inspection=inspection,
-            quantity=entry.quantity,
-            at=entry.at,
-            instrument=entry.instrument,
-            taken_by=by,
-            taken_at=moment or timezone.now(),
-            **facts,
-        )
-        standing[entry.quantity, entry.at] = reading
-        readings.append(reading)
+    readings = take(
+        into=Reading,
+        inspection=inspection,
+        entries=entries,
+        scale=inspection.vehicle.standard,
+        by=by,
+        check_place=lambda entry: _check_place(inspection.vehicle, entry),
+        moment=moment,
+    )
     judge_inspection(inspection)
     return readings
 
 
-def _is_same(standing: Reading, entry: Entry, facts: Mapping[str, object], by: Person) -> bool:
-    """Whether what stands is this very entry, that arrived a moment ago."""
-    return (standing.instrument_id, standing.taken_by_id) == (entry.instrument.pk, by.pk) and all(
-        getattr(standing, name) == facts.get(name, "") for name in ("typed", "unit", "gauge")
-    )
-
-
 def _check_place(vehicle: Vehicle, entry: Entry) -> None:
-    quantity = QUANTITIES[entry.quantity]
     axles = {str(axle) for axle in range(1, vehicle.axles + 1)}
-    places = {Place.AXLE: axles, Place.END: {"A", "B"}, Place.VEHICLE: {""}}[quantity.place]
-    if entry.at not in places or quantity.is_computed:
+    places = {Place.AXLE: axles, Place.END: {"A", "B"}, Place.VEHICLE: {""}}
+    if entry.at not in places.get(QUANTITIES[entry.quantity].place, set()):
         raise ValueError(f"{vehicle} has no {entry.quantity} to measure at “{entry.at}”.")
-    if entry.gauge is not None and entry.quantity not in BY_GAUGE:
-        raise ValueError(f"A go/no-go gauge cannot answer for {quantity.name.lower()}.")
-    if entry.gauge is None and not entry.instrument.suits(quantity):
-        raise ValueError(f"{entry.instrument} cannot measure {entry.quantity}.")
-
-
-def _facts_of(entry: Entry, vehicle: Vehicle, by: Person) -> dict[str, object]:
-    if entry.gauge is not None:
-        return {"gauge": entry.gauge.value}
-    text = understand(
-        vehicle=vehicle,
-        quantity=entry.quantity,
-        typed=entry.typed,
-        unit=entry.unit or by.unit,
-        is_certain=entry.is_certain,
-    )
-    error = entry.instrument.error_for(QUANTITIES[entry.quantity].jaws)
-    step = entry.instrument.resolution or Decimal(0)
-    measured = evaluate(text.values, max_error=error, resolution=step)
-    return {
-        "typed": entry.typed.strip(),
-        "unit": text.unit,
-        "values": [f"{value:f}" for value in text.values],
-        "value": measured.value,
-        "u": measured.u,
-        "dof": None if math.isinf(measured.dof) else measured.dof,
-        "max_error": error,
-        "resolution": step,
-    }
 
 
 @transaction.atomic
@@ -406,7 +263,7 @@ def withdraw_reading(
     current = inspection.readings.filter(quantity=quantity, at=at, is_current=True).first()
     if current is None:
         return
-    _retire(current, seen)
+    retire(current, seen)
     judge_inspection(inspection)
 
 
@@ -415,15 +272,6 @@ def _still_open(inspection: Inspection) -> Inspection:
     if not now.is_open:
         raise Closed(f"The inspection of {now.vehicle} is finished; begin another one.")
     return now
-
-
-def _retire(standing: Reading | None, seen: int | None) -> None:
-    """Make room for another reading, if the one that stands is the one that was seen."""
-    if (standing.pk if standing else None) != seen:
-        raise ReadingOvertaken(standing)
-    if standing is not None:
-        standing.is_current = False
-        standing.save(update_fields=["is_current"])
 
 
 @transaction.atomic
@@ -474,7 +322,18 @@ def withdraw_house_limit(*, limit: HouseLimit, at: datetime) -> list[Change]:
     return _rejudge_scale(limit)
 
 
+#: Sent with the `limit` once a house limit was put in force or withdrawn. Whoever keeps readings
+#: of something else than vehicles judges them again and answers with the changes.
+house_limit_changed = Signal()
+
+
 def _rejudge_scale(limit: HouseLimit) -> list[Change]:
+    elsewhere = house_limit_changed.send(sender=HouseLimit, limit=limit)
+    changes = [change for _, found in elsewhere for change in found]
+    return changes + _rejudge_vehicles(limit)
+
+
+def _rejudge_vehicles(limit: HouseLimit) -> list[Change]:
     touched = {limit.quantity}
     if limit.quantity in ("wheel_check", "over_flanges"):
         touched |= {"back_to_back", "flange_thickness"}

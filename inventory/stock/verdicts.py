@@ -6,10 +6,11 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from datetime import datetime
 
-from django.db import transaction
+from django.db import models, transaction
 from django.db.models import Q
 from django.utils import timezone
 
+from inventory.stock.facts import Judged, Taken
 from inventory.stock.models import HouseLimit, Inspection, Reading, Vehicle, Verdict
 from standards.conformity import Rule
 from standards.judging import (
@@ -23,7 +24,7 @@ from standards.judging import (
     judge_vehicle,
     propose,
 )
-from standards.sheets import sheet
+from standards.sheets import Scale, sheet
 from standards.units import plain
 
 
@@ -41,7 +42,7 @@ def proposal_from(vehicle: Vehicle, standing: Sequence[Verdict]) -> Proposal:
 class Change:
     """A verdict that came out differently from the one that stood."""
 
-    vehicle: Vehicle
+    of: models.Model
     label: str
     before: str
     after: str
@@ -57,27 +58,50 @@ def judge_inspection(
     is_dry: write nothing, only say what would change.
     """
     Inspection.objects.select_for_update().get(pk=inspection.pk)
-    stored = {verdict.key: verdict for verdict in inspection.verdicts.current()}
-    readings = {
-        (reading.quantity, reading.at): reading
-        for reading in inspection.readings.filter(is_current=True)
-    }
+    readings = inspection.readings.filter(is_current=True)
+    return keep(
+        into=Verdict,
+        inspection=inspection,
+        of=inspection.vehicle,
+        readings=readings,
+        findings=_findings(inspection, readings),
+        cause=cause,
+        is_dry=is_dry,
+    )
+
+
+def keep(
+    *,
+    into: type[Judged],
+    inspection,
+    of: models.Model,
+    readings: Iterable[Taken],
+    findings: Iterable[Finding],
+    cause: str,
+    is_dry: bool = False,
+) -> list[Change]:
+    """Keep what was found at an inspection, and supersede the verdicts that changed.
+
+    of: the vehicle or trackwork that was inspected. Within a transaction that the caller holds.
+    """
+    stored = {verdict.key: verdict for verdict in inspection.verdicts.filter(is_current=True)}
+    by_key = {(reading.quantity, reading.at): reading for reading in readings}
     fresh, gone, changes = [], [], []
-    for finding in _findings(inspection, readings.values()):
+    for finding in findings:
         key = (finding.quantity, finding.at)
-        verdict = _verdict(inspection, finding, readings.get(key), cause)
+        verdict = _verdict(into, inspection, finding, by_key.get(key), cause)
         before = stored.pop(key, None)
         if before is not None and _facts(before) == _facts(verdict):
             continue
         fresh.append(verdict)
-        changes.append(_change(inspection.vehicle, before, verdict))
+        changes.append(_change(of, before, verdict))
         if before is not None:
             gone.append(before.pk)
-    changes += [_change(inspection.vehicle, vanished, None) for vanished in stored.values()]
+    changes += [_change(of, vanished, None) for vanished in stored.values()]
     gone += [vanished.pk for vanished in stored.values()]
     if not is_dry:
-        Verdict.objects.filter(pk__in=gone).update(is_current=False)
-        Verdict.objects.bulk_create(fresh)
+        into.objects.filter(pk__in=gone).update(is_current=False)
+        into.objects.bulk_create(fresh)
     return changes
 
 
@@ -126,10 +150,10 @@ def _subject(vehicle: Vehicle, moment: datetime | None = None) -> Subject:
     )
 
 
-def house_rules(vehicle: Vehicle) -> Sequence[HouseRule]:
-    """The house limits in force at the vehicle's scale."""
+def house_rules(scale: Scale) -> Sequence[HouseRule]:
+    """The house limits in force at a scale of its family."""
     in_force = HouseLimit.objects.filter(
-        family=vehicle.family, scale=vehicle.scale, withdrawn_at__isnull=True
+        family=scale.family, scale=scale.code, withdrawn_at__isnull=True
     )
     return [
         HouseRule(each.quantity, each.low, each.high, each.reason, each.is_about_sheet)
@@ -137,7 +161,8 @@ def house_rules(vehicle: Vehicle) -> Sequence[HouseRule]:
     ]
 
 
-def _observation(reading: Reading) -> Observation:
+def observation(reading: Taken) -> Observation:
+    """What was read, as the judging takes it."""
     return Observation(
         reading.quantity,
         reading.at,
@@ -167,18 +192,18 @@ def _findings(inspection: Inspection, readings: Iterable[Reading]) -> tuple[Find
 
     return judge_vehicle(
         _subject(vehicle, inspection.ends_at),
-        [_observation(reading) for reading in readings if is_of_what_was_fitted(reading)],
-        house_rules(vehicle),
+        [observation(reading) for reading in readings if is_of_what_was_fitted(reading)],
+        house_rules(vehicle.standard),
         Rule(inspection.rule),
-        carried=[_observation(reading) for reading in earlier if is_of_what_was_fitted(reading)],
+        carried=[observation(reading) for reading in earlier if is_of_what_was_fitted(reading)],
     )
 
 
 def _verdict(
-    inspection: Inspection, finding: Finding, reading: Reading | None, cause: str
-) -> Verdict:
+    into: type[Judged], inspection, finding: Finding, reading: Taken | None, cause: str
+) -> Judged:
     tables = [sheet(sheet_id) for sheet_id in finding.sheets]
-    return Verdict(
+    return into(
         inspection=inspection,
         reading=reading,
         quantity=finding.quantity,
@@ -209,7 +234,7 @@ def _verdict(
     )
 
 
-def _facts(verdict: Verdict) -> tuple[object, ...]:
+def _facts(verdict: Judged) -> tuple[object, ...]:
     """All that makes one verdict differ from another, however it was stored."""
 
     def rounded(number: float | None) -> float | None:
@@ -238,8 +263,8 @@ def _facts(verdict: Verdict) -> tuple[object, ...]:
     )
 
 
-def _change(vehicle: Vehicle, before: Verdict | None, after: Verdict | None) -> Change:
-    def limits(verdict: Verdict) -> str:
+def _change(of: models.Model, before: Judged | None, after: Judged | None) -> Change:
+    def limits(verdict: Judged) -> str:
         low = "" if verdict.low is None else plain(verdict.low)
         high = "" if verdict.high is None else plain(verdict.high)
         return f"{low}…{high}"
@@ -253,7 +278,7 @@ def _change(vehicle: Vehicle, before: Verdict | None, after: Verdict | None) -> 
     else:
         why = "reading or wording"
     return Change(
-        vehicle,
+        of,
         named.label,
         before.outcome if before else "nothing",
         after.outcome if after else "nothing",

@@ -143,13 +143,15 @@ def _body(sizes: dict[str, float]) -> Body | None:
 class Clearing:
     """A track's clear length with what was taken off, or why it cannot be told.
 
-    problem, warning and the reasons of the deductions may be Sentences, for another unit.
+    warning: what of it is not as the sum takes it. too_close: why nothing ever clears beside its
+    neighbour. Both, problem and the reasons of the deductions may be Sentences, for another unit.
     """
 
     track: Track
     length: ClearLength | None
     problem: str = ""
     warning: str = ""
+    too_close: str = ""
 
     @property
     def clear_mm(self) -> Decimal | None:
@@ -177,12 +179,13 @@ def clearing_of(track: Track, railway: Railway, widest: Widest) -> Clearing:
         if track.final_centres is not None and widest.width is not None:
             needed = widest.needed(railway, None).centres
             too_close = never_clears(float(track.final_centres), needed) or ""
-        warnings = [too_close, *_doubts(ends, float(railway.standard.gauge_mm))]
-        joined = [part for each in dict.fromkeys(warnings) if each for part in (" ", each)]
+        doubts = dict.fromkeys(_doubts(ends, float(railway.standard.gauge_mm)))
+        joined = [part for each in doubts for part in (" ", each)]
         return Clearing(
             track,
             clear_length(float(track.measured), deductions),
             warning=Sentence(*joined[1:]),
+            too_close=too_close,
         )
     except ImpossibleGeometry as impossible:
         return Clearing(track, None, impossible.args[0])

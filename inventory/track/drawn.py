@@ -27,23 +27,37 @@ _END = {
 
 
 def siding_of(here: Stood, cut: Cut | None, *, unit: str = "mm", wide: bool = False) -> SafeString:
-    """The track to scale with who stands there and what would fill it; nothing while its clear
-    length cannot be told."""
+    """The track to scale with who stands there and what would fill it, each with its coupling's
+    slack; nothing while its room left cannot be told."""
     length = here.clearing.length
-    if length is None:
+    # An unmeasured vehicle would be drawn as room that is not there.
+    if length is None or here.unknown:
         return mark_safe("")
+    slack = float(here.slack_mm)
+    cut_slack = float(cut.slack_mm) if cut else 0.0
     return siding(
         # Down to a tenth, as what comes off is up to a tenth, so that the figures add up.
         measured_mm=math.floor(round(length.measured_mm * 10, 8)) / 10,
         deductions=[(each.name, each.amount_mm) for each in length.deductions],
         clear_mm=float(here.clearing.clear_mm or 0),
-        standing=[(each.name, float(each.length_mm)) for each in here.standing if each.length_mm],
-        fits=[(each.name, float(each.length_mm or 0)) for each in (cut.vehicles if cut else ())],
+        standing=[
+            (each.name, float(each.length_mm) + slack) for each in here.standing if each.length_mm
+        ],
+        fits=[
+            (each.name, float(each.length_mm or 0) + cut_slack)
+            for each in (cut.vehicles if cut else ())
+        ],
         ends=(_END[here.track.a_reference], _END[here.track.b_reference]),
         name=here.track.name,
         unit=unit,
         wide=wide,
     )
+
+
+def _duty(track: Track) -> str:
+    """In a word or two, for which there is room; a removable track is drawn as one."""
+    short = {Track.Duty.REMOVABLE: "", Track.Duty.ARRIVAL: "arrival"}
+    return short.get(track.duty, track.get_duty_display())
 
 
 def line_of(
@@ -56,15 +70,13 @@ def line_of(
             tuple(
                 TrackLine(
                     each.track.name,
-                    ""
-                    if each.track.duty == Track.Duty.REMOVABLE
-                    else each.track.get_duty_display(),
-                    float(each.clearing.clear_mm),
+                    _duty(each.track),
+                    None if each.limits is None else float(each.limits.clear_mm),
                     float(each.taken_mm),
                     each.track.is_removable,
+                    is_known=not each.unmeasured,
                 )
                 for each in tracks
-                if each.clearing.clear_mm is not None
             ),
         )
         for place, tracks in places

@@ -9,6 +9,7 @@ from decimal import Decimal
 from inventory.stock.models import Vehicle
 from inventory.track.clearing import Clearing, Widest, clearing_of
 from inventory.track.fitting import (
+    MAY_NOT_RUN,
     Candidate,
     Code,
     Refusal,
@@ -29,7 +30,8 @@ class Stood:
     standing: in their order from the far end. room_mm: what is left of the clear length, below
     zero where they stand foul; None where the clear length cannot be told. unmeasured: those that
     stand there without a length, so that the room left is not known either. kinds: what its
-    industries take; empty where any kind may stand.
+    industries take; empty where any kind may stand. problem: why nothing may be reckoned with its
+    clear length, in words; empty where it may.
     """
 
     track: Track
@@ -39,11 +41,49 @@ class Stood:
     taken_mm: Decimal
     unmeasured: tuple[Candidate, ...]
     kinds: frozenset[str] = frozenset()
+    problem: str = ""
+
+    @property
+    def slack_mm(self) -> Decimal:
+        """What each vehicle takes beside its length, for its coupling."""
+        return self.track.place.railway.coupling_slack
+
+    @property
+    def never_clears(self) -> bool:
+        """Whether its length is known, but its neighbour is too close for anything to clear."""
+        return bool(self.problem) and self.clearing.clear_mm is not None
+
+    @property
+    def unknown(self) -> str:
+        """Why its room left cannot be told, in words; empty where it can."""
+        if self.problem or not self.unmeasured:
+            return self.problem
+        return f"no length measured of {named(self.unmeasured)}"
+
+    @property
+    def names(self) -> str:
+        """Who stands there, the first of them by name."""
+        return named(self.standing)
+
+    @property
+    def too_long_mm(self) -> Decimal | None:
+        """By how much those that stand there are longer than its clear length; None where they
+        are not, or where it cannot be told."""
+        if self.room_mm is None or self.room_mm >= 0:
+            return None
+        return -self.room_mm
+
+    @property
+    def beyond_spots(self) -> int:
+        """How many more stand there than it has spots."""
+        if self.track.most_vehicles is None:
+            return 0
+        return max(0, len(self.standing) - self.track.most_vehicles)
 
     @property
     def limits(self) -> TrackLimits | None:
-        """What the track takes; None where its clear length cannot be told."""
-        if self.clearing.clear_mm is None:
+        """What the track takes; None where nothing may be reckoned with its clear length."""
+        if self.problem or self.clearing.clear_mm is None:
             return None
         track = self.track
         return TrackLimits(
@@ -102,37 +142,67 @@ def stood(railway: Railway, tracks: Sequence[Track] | None = None) -> list[Stood
 def _stood(
     track: Track, clearing: Clearing, standing: Sequence[Candidate], kinds: frozenset[str]
 ) -> Stood:
-    taken = in_mm(sum(taken_by(each) or 0 for each in standing))
+    slack = track.place.railway.coupling_slack
+    taken = in_mm(sum(taken_by(each, slack) or 0 for each in standing))
     unmeasured = tuple(each for each in standing if each.length_mm is None)
+    # Where the neighbour is too close, whoever stands there is foul however long the track is.
+    problem = clearing.problem or clearing.too_close
     room = None
-    if clearing.clear_mm is not None and not unmeasured:
+    if clearing.clear_mm is not None and not problem and not unmeasured:
         room = clearing.clear_mm - taken
-    return Stood(track, clearing, tuple(standing), room, taken, unmeasured, kinds)
+    return Stood(track, clearing, tuple(standing), room, taken, unmeasured, kinds, problem)
+
+
+def named(vehicles: Sequence[Candidate], most: int = 6) -> str:
+    """Vehicles by name: all of them, or the first with the number of the others."""
+    names = [each.name for each in vehicles[:most]]
+    more = [f"{len(vehicles) - most} more"] if len(vehicles) > most else []
+    return ", ".join(names) + (f" and {more[0]}" if more else "")
 
 
 @dataclass(frozen=True)
 class Answer:
-    """One vehicle asked onto a track: every reason against it, and what could not be told."""
+    """One vehicle asked onto a track: every reason against it, and what could not be told.
+
+    unknown: why it cannot be told whether it fits, where the track itself is the reason.
+    """
 
     candidate: Candidate
     refusals: tuple[Refusal, ...]
     doubts: tuple[Refusal, ...]
+    unknown: str = ""
 
     @property
     def fits(self) -> bool:
         """Whether nothing is known against it."""
-        return not self.refusals
+        return not self.refusals and not self.unknown
+
+    @property
+    def may_stand(self) -> bool:
+        """Whether its wheels are of the track's gauge, so that it may stand there all the same."""
+        return all(each.code != Code.GAUGE for each in self.refusals)
 
 
 def answers(shown: Stood, pool: Sequence[Candidate]) -> list[Answer]:
-    """Who of a pool fits a track now, the longest that fit first, then the others by name."""
+    """Who of a pool fits a track now, the longest that fit first, then the others by name.
+
+    Where the room left cannot be told, nobody is said to fit.
+    """
     limits = shown.limits
     if limits is None or shown.room_mm is None:
-        return []
+        return [Answer(each, (), (), "the room left cannot be told") for each in pool]
     found = [
         Answer(
             each,
-            tuple(refusals(each, limits, shown.room_mm, free_spots=shown.free_spots)),
+            tuple(
+                refusals(
+                    each,
+                    limits,
+                    shown.room_mm,
+                    slack_mm=shown.slack_mm,
+                    free_spots=shown.free_spots,
+                )
+            ),
             tuple(doubts(each, limits)),
         )
         for each in pool
@@ -150,9 +220,6 @@ def answers(shown: Stood, pool: Sequence[Candidate]) -> list[Answer]:
 #: The answers to "where does it fit?", the best first.
 HEADINGS = ("It fits", "It would fit, once it may run", "It does not fit", "Not known")
 
-#: What speaks against a vehicle wherever it would stand.
-_EVERYWHERE = frozenset({Code.BAD_ORDER, Code.AWAITING, Code.HELD})
-
 
 @dataclass(frozen=True)
 class Asked:
@@ -162,21 +229,26 @@ class Asked:
     heading: str
     words: tuple[str, ...] = ()
 
+    @property
+    def is_refused(self) -> bool:
+        """Whether it is known not to fit."""
+        return self.heading == HEADINGS[2]
+
 
 def where_fits(here: Stood, candidate: Candidate) -> Asked:
     """Whether a vehicle fits a track now, apart from whether it may run at all."""
-    *_, unknown = HEADINGS
-    if here.clearing.problem:
-        return Asked(here, unknown, (here.clearing.problem,))
+    *_, does_not, unknown = HEADINGS
+    if here.never_clears:
+        return Asked(here, does_not, (here.problem,))
+    if here.problem:
+        return Asked(here, unknown, (here.problem,))
     if here.room_mm is None:
-        names = ", ".join(each.name for each in here.unmeasured)
-        words = f"the room left is not known: no length measured of {names}"
-        return Asked(here, unknown, (words,))
-    fits, would_fit, does_not, _ = HEADINGS
+        return Asked(here, unknown, (f"the room left is not known: {here.unknown}",))
+    fits, would_fit, *_ = HEADINGS
     (answer,) = answers(here, [candidate])
     if answer.fits:
         return Asked(here, fits, tuple(each.words for each in answer.doubts))
-    why = [each for each in answer.refusals if each.code not in _EVERYWHERE]
+    why = [each for each in answer.refusals if each.code not in MAY_NOT_RUN]
     heading = does_not if why else would_fit
     if why and all(each.code == Code.NO_LENGTH for each in why):
         heading = unknown

@@ -18,6 +18,7 @@ from itertools import accumulate
 from typing import Literal
 
 from standards.judging import Service
+from standards.metrology import Measured, combine_sum
 
 #: Families write one gauge a little differently: N is 9 mm in one and 8.9662 mm in another.
 SAME_GAUGE_MM = Decimal("0.1")
@@ -53,7 +54,9 @@ class Candidate:
     length_mm: over couplers, None while nobody measured it. kind: in plain words. service: a
     value of `standards.judging.Service`. height_mm: above the rail, None if not measured.
     minimum_radius_mm: the smallest that it goes round, None if not known. held_because: why it
-    is kept from running, in words; it refuses by itself, and explains a bad order.
+    is kept from running, in words; it refuses by itself, and explains a bad order. u_mm: the
+    standard uncertainty of the length, with its degrees of freedom, None if not known. category:
+    as in the record, such as "locomotive".
 
     Raises ValueError for a length, gauge, height or radius that is not above zero, or a service
     that is none.
@@ -68,6 +71,9 @@ class Candidate:
     height_mm: Decimal | None = None
     minimum_radius_mm: float | None = None
     held_because: str = ""
+    u_mm: float | None = None
+    dof: float = math.inf
+    category: str = ""
 
     def __post_init__(self) -> None:
         Service(self.service)
@@ -131,6 +137,10 @@ class Code(StrEnum):
     HEIGHT = "too tall"
     KIND = "kind not taken"
     NO_TIME = "not tried to the end"
+
+
+#: What speaks against a vehicle wherever it would stand: it may not run.
+MAY_NOT_RUN = frozenset({Code.BAD_ORDER, Code.AWAITING, Code.HELD})
 
 
 @dataclass(frozen=True)
@@ -297,17 +307,38 @@ class Cut:
     """Vehicles to put onto a track together, in the order in which they were given.
 
     room_mm: rounded down, taken_mm: with every vehicle's slack and rounding, left_mm: the
-    difference; all with one decimal. left_mm is below zero only where the room already was.
+    difference; all with one decimal. slack_mm: of each coupling. left_mm is below zero only where
+    the room already was.
     """
 
     vehicles: tuple[Candidate, ...]
     room_mm: Decimal
     taken_mm: Decimal
+    slack_mm: Decimal = Decimal(0)
 
     @property
     def left_mm(self) -> Decimal:
         """Room that is left over, in millimetres."""
         return self.room_mm - self.taken_mm
+
+    @property
+    def expanded_mm(self) -> float | None:
+        """Expanded uncertainty at 95 % of its length, from those of its vehicles taken as
+        independent (GUM 5.1.2); None where one of them is not known, zero without any vehicle."""
+        parts = [
+            Measured(each.length_mm, each.u_mm, each.dof, (each.length_mm,))
+            for each in self.vehicles
+            if each.length_mm is not None and each.u_mm is not None
+        ]
+        if len(parts) < len(self.vehicles):
+            return None
+        return combine_sum(*parts).expanded if parts else 0.0
+
+    @property
+    def is_close(self) -> bool:
+        """Whether less is left over than its length may be wrong by."""
+        expanded = self.expanded_mm
+        return expanded is not None and float(self.left_mm) < expanded
 
     @property
     def keys(self) -> tuple[int, ...]:
@@ -370,6 +401,7 @@ def best_cut(
         tuple(candidates[i] for i in chosen),
         in_mm(room),
         in_mm(sum(lengths[i] or 0 for i in chosen)),
+        slack_mm,
     )
 
 

@@ -11,10 +11,11 @@ from django.db.models import Model
 
 from inventory.stock.forms import bench_decimal, in_plain_words, split_standard, standard_choices
 from inventory.stock.models import Vehicle
-from inventory.track.fitting import SAME_GAUGE_MM
+from inventory.track.fitting import SAME_GAUGE_MM, Candidate
 from inventory.track.models import Industry, Part, Place, Railway, Track, Traffic, Turnout
 from inventory.track.planning import Run, haul, run
-from inventory.track.trains import average_length, average_train, train_of
+from inventory.track.standing import Spot
+from inventory.track.trains import Train, average_length, average_train, train_of
 from standards.sheets import Scale
 from standards.turnouts import Frog, do_agree, number_of_curve, read_frog
 from standards.units import (
@@ -26,6 +27,7 @@ from standards.units import (
     likely_slips,
     plain,
     read,
+    spell,
     to_base,
 )
 
@@ -108,6 +110,8 @@ class BenchFields(forms.ModelForm):
     lengths: tuple[str, ...] = ()
     grades: tuple[str, ...] = ()
     texts: tuple[str, ...] = ()
+    may_be_zero: tuple[str, ...] = ()
+    empty_is_zero: tuple[str, ...] = ()
     plausible: Mapping[str, tuple[str, str]] = {}
     over_gauge: tuple[str, ...] = ()
     groups: tuple[tuple[str, str, tuple[str, ...]], ...] = ()
@@ -126,7 +130,7 @@ class BenchFields(forms.ModelForm):
                 required=False,
                 max_length=60,
             )
-            field.is_asked = not was.null
+            field.is_asked = not was.null and name not in self.empty_is_zero
             self.fields[name] = field
             held = getattr(self.instance, name)
             if held not in (None, ""):
@@ -159,9 +163,11 @@ class BenchFields(forms.ModelForm):
             data[name] = bench_decimal(self, name, "grade", unit=self.unit)
         for name in self.lengths:
             field = self._meta.model._meta.get_field(name)
+            if name in self.empty_is_zero and data[name] is None and name not in self.errors:
+                data[name] = Decimal(0)
             if not field.null and data[name] is None and name not in self.errors:
                 self.add_error(name, f"{self.fields[name].label} is needed: measure and type it.")
-            elif data[name] is not None and data[name] <= 0 and name != "clearance_gap":
+            elif data[name] is not None and data[name] <= 0 and name not in self.may_be_zero:
                 self.add_error(name, f"{plain(data[name])} cannot be; type what you measured.")
             elif data[name] is not None:
                 data[name] = self._plausible(name, data[name])
@@ -200,8 +206,10 @@ class BenchFields(forms.ModelForm):
 
 
 class RailwayForm(BenchFields):
-    lengths = ("clearance_gap",)
-    plausible = {"clearance_gap": ("0", "3")}
+    lengths = ("clearance_gap", "coupling_slack")
+    may_be_zero = lengths
+    empty_is_zero = ("coupling_slack",)
+    plausible = {"clearance_gap": ("0", "3"), "coupling_slack": ("0", "0.9")}
     inch_help = {
         "clearance_gap": "How much air two vehicles keep where tracks part, such as 1/8 in."
     }
@@ -209,7 +217,7 @@ class RailwayForm(BenchFields):
 
     class Meta:
         model = Railway
-        fields = ["name", "standard", "clearance_gap", "notes"]
+        fields = ["name", "standard", "clearance_gap", "coupling_slack", "notes"]
         widgets = {"notes": forms.Textarea(attrs={"rows": 2})}
 
     def __init__(self, *args, used=(), **kwargs):
@@ -634,7 +642,12 @@ class TrainForm(forms.Form):
 
     engine = forms.ChoiceField(label="Locomotive")
     n_cars = forms.IntegerField(
-        label="Average cars", min_value=0, max_value=200, required=False, initial=6
+        label="Average cars",
+        min_value=0,
+        max_value=200,
+        required=False,
+        initial=6,
+        help_text="None for the locomotive alone.",
     )
     vehicles = forms.MultipleChoiceField(
         label="Or these cars", required=False, widget=forms.CheckboxSelectMultiple
@@ -645,15 +658,24 @@ class TrainForm(forms.Form):
     lead = forms.ChoiceField(label="Yard lead", required=False)
     loop = forms.ChoiceField(label="Meets another train at", required=False)
     n_other = forms.IntegerField(
-        label="Cars of the other train", min_value=0, max_value=200, required=False
+        label="Cars of the other train",
+        min_value=0,
+        max_value=200,
+        required=False,
+        help_text="Average cars behind a locomotive as long; 0 if it runs alone.",
     )
     storage = forms.MultipleChoiceField(
         label="Storage", required=False, widget=forms.CheckboxSelectMultiple
     )
+    empty = forms.BooleanField(
+        label="As if the tracks were empty",
+        required=False,
+        help_text="Otherwise it has only the room beside those that stand there.",
+    )
 
-    def __init__(self, *args, tracks, engines, cars, weights, **kwargs):
+    def __init__(self, *args, tracks, engines, cars, weights, slack_mm, **kwargs):
         super().__init__(*args, **kwargs)
-        self.weights = weights
+        self.weights, self.slack_mm = weights, slack_mm
         self.tracks = {str(here.track.pk): here for here in tracks}
         self.engines = {str(each.key): each for each in engines}
         self.cars = {str(each.key): each for each in cars}
@@ -668,33 +690,35 @@ class TrainForm(forms.Form):
         self.fields["loop"].choices = [("", "nowhere"), *named]
         in_plain_words(self)
 
+    def clean(self) -> dict[str, object]:
+        data = super().clean()
+        if data.get("loop") and data.get("n_other") is None and "n_other" not in self.errors:
+            self.add_error(
+                "n_other", "Type how many cars the other train has, 0 if it is a locomotive alone."
+            )
+        return data
+
     def asked(self) -> Run:
         """The train over its tracks. Raises TrainImpossible, in words."""
         data = self.cleaned_data
         engine = self.engines[data["engine"]]
         chosen = [self.cars[key] for key in data["vehicles"]]
-        if chosen:
-            train = train_of("the train", [engine], chosen)
-        elif engine.length_mm is None or not data["n_cars"]:
-            train = train_of("the train", [engine], [])
-        else:
-            car = average_length(list(self.cars.values()))
-            train = average_train("the train", engine.length_mm, data["n_cars"], car)
         named = {name: self.tracks[data[name]] for name in ("lead", "loop") if data[name]}
         way = [self.tracks[key] for key in data["way"]]
         other = None
         if "loop" in named and engine.length_mm is not None:
-            car = average_length(list(self.cars.values()))
-            other = average_train("the other", engine.length_mm, data["n_other"] or 0, car)
+            other = self._of_average_cars("the other", engine, data["n_other"])
         grades = [here.track.grade_percent for here in way if here.track.grade_percent]
         keys = [each.key for each in chosen] or [each.key for each in self.cars.values()]
         return run(
-            train,
+            train_of("the train", [engine], chosen, slack_mm=self.slack_mm)
+            if chosen
+            else self._of_average_cars("the train", engine, data["n_cars"]),
             [engine, *chosen],
-            [here.limits for here in way],
-            lead=named["lead"].limits if "lead" in named else None,
-            storage=[self.tracks[key].limits for key in data["storage"]],
-            loop=named["loop"].limits if "loop" in named else None,
+            way,
+            lead=named.get("lead"),
+            storage=[self.tracks[key] for key in data["storage"]],
+            loop=named.get("loop"),
             other=other,
             hauled=haul(
                 self.weights.mass_of(engine.key),
@@ -702,14 +726,28 @@ class TrainForm(forms.Form):
                 max(grades, default=None),
                 self.weights.mean_rolling(keys),
             ),
+            as_if_empty=data["empty"],
         )
+
+    def _of_average_cars(self, name: str, engine: Candidate, n_cars: int | None) -> Train:
+        # Alone, no car has to have been measured.
+        if engine.length_mm is None or not n_cars:
+            return train_of(name, [engine], [], slack_mm=self.slack_mm)
+        car = average_length(list(self.cars.values()))
+        return average_train(name, engine.length_mm, n_cars, car, slack_mm=self.slack_mm)
 
 
 class ArrangeForm(forms.Form):
     """Which vehicles to put on which tracks."""
 
-    tracks = forms.MultipleChoiceField(label="Tracks", widget=forms.CheckboxSelectMultiple)
-    vehicles = forms.MultipleChoiceField(label="Vehicles", widget=forms.CheckboxSelectMultiple)
+    all_tracks = forms.BooleanField(label="All tracks", required=False)
+    tracks = forms.MultipleChoiceField(
+        label="Tracks", required=False, widget=forms.CheckboxSelectMultiple
+    )
+    all_vehicles = forms.BooleanField(label="All vehicles", required=False)
+    vehicles = forms.MultipleChoiceField(
+        label="Vehicles", required=False, widget=forms.CheckboxSelectMultiple
+    )
 
     def __init__(self, *args, tracks, vehicles, **kwargs):
         super().__init__(*args, **kwargs)
@@ -717,48 +755,107 @@ class ArrangeForm(forms.Form):
         self.fields["vehicles"].choices = [(str(each.key), each.name) for each in vehicles]
         in_plain_words(self)
 
+    def clean(self) -> dict[str, object]:
+        data = super().clean()
+        for name, word in (("tracks", "track"), ("vehicles", "vehicle")):
+            if data.get(f"all_{name}"):
+                data[name] = [key for key, _ in self.fields[name].choices]
+            elif not data.get(name) and name not in self.errors:
+                self.add_error(name, f"Tick at least one {word}, or all of them.")
+        return data
+
 
 class CutForm(forms.Form):
-    """What the best cut is best by, and what has to be in it."""
+    """What the best cut is best by, whom it is taken from, and what has to be in it."""
 
     by = forms.ChoiceField(
         label="Fill by",
         choices=[("length", "greatest length"), ("count", "most vehicles")],
         required=False,
     )
+    out_of = forms.ChoiceField(
+        label="Take them from",
+        choices=[("anywhere", "anywhere on this railway"), ("nowhere", "what stands nowhere")],
+        required=False,
+    )
     slack = forms.CharField(
         label="Slack of each coupling",
-        help_text="Added to every vehicle of the cut; nothing if they stand pushed together.",
-        max_length=40,
+        help_text="Added to every vehicle of the cut; 0 if they stand pushed together.",
+        max_length=20,
         required=False,
+    )
+    kinds = forms.MultipleChoiceField(
+        label="Only these kinds",
+        help_text="With none ticked: all but locomotives.",
+        required=False,
+        widget=forms.CheckboxSelectMultiple,
     )
     must = forms.MultipleChoiceField(
         label="Has to be in it", required=False, widget=forms.CheckboxSelectMultiple
     )
 
-    def __init__(self, *args, names, unit: str = "mm", **kwargs):
+    def __init__(self, *args, fitting, railway, unit, **kwargs):
         super().__init__(*args, **kwargs)
-        self.unit = unit
-        self.fields["must"].choices = names
+        self.unit, self.railway, self.pool = unit, railway, fitting
+        kinds = sorted({each.kind for each in fitting}, key=str.casefold)
+        self.fields["kinds"].choices = [(kind, kind) for kind in kinds]
+        self.fields["must"].choices = [(str(each.key), each.name) for each in fitting]
+        self.initial["slack"] = spell(railway.coupling_slack, unit, None if unit == "mm" else 4)
         in_plain_words(self)
+        self.fields["must"].error_messages["invalid_choice"] = (
+            "not all that has to be in it fits the room left; untick what does not."
+        )
 
-    def clean_slack(self) -> Decimal | None:
-        typed, most = self.cleaned_data["slack"].strip(), Decimal(100)
-        if not typed:
-            return None
-        try:
-            (slack,) = read(
-                typed, "length", default_unit=self.unit, may_be_zero=True, may_be_negative=True
-            ).values
-        except ValueError as error:  # Unreadable, or several
-            example = "inches, such as 0.03" if self.unit == "in" else "millimetres, such as 0.8"
+    def clean_slack(self) -> Decimal:
+        """In millimetres; the railway's own where nothing was typed."""
+        if not self.cleaned_data["slack"].strip():
+            return self.railway.coupling_slack
+        slack = bench_decimal(self, "slack", "length", unit=self.unit)
+        if slack is not None and slack > MOST_SLACK_MM:
             raise forms.ValidationError(
-                f"The slack of a coupling is a number of {example}."
-            ) from error
-        if slack < 0:
-            raise forms.ValidationError("The slack of a coupling is 0 mm or more.")
-        if slack > most:
-            raise forms.ValidationError(
-                f"The slack of a coupling is {brief(most, self.unit)} at most."
+                f"that is more than {MOST_SLACK_MM} mm, which no coupling gives; type what you "
+                "measured, such as 0.8 mm."
             )
         return slack
+
+    @property
+    def problem(self) -> str:
+        """The first thing that is wrong with what was asked, and where; empty without any."""
+        for name, errors in self.errors.items():
+            return f"{self.fields[name].label}: {errors[0]}"
+        return ""
+
+    @property
+    def slack_mm(self) -> Decimal:
+        """The slack to reckon with."""
+        return self.cleaned_data["slack"] if self.is_bound else self.railway.coupling_slack
+
+    @property
+    def must_include(self) -> frozenset[int]:
+        """Keys of the vehicles that have to be in it."""
+        return frozenset(int(key) for key in (self.cleaned_data["must"] if self.is_bound else ()))
+
+    def candidates(self, spots: Mapping[int, Spot]) -> list[Candidate]:
+        """Whom to take the cut from. spots: where vehicles stand.
+
+        Nobody is taken from another railway, and no locomotive while there is anything else,
+        unless it was asked for by kind or by name.
+        """
+        chosen = self.cleaned_data if self.is_bound else {}
+        must, kinds = self.must_include, set(chosen.get("kinds", ()))
+        engines = {each.key for each in self.pool if each.category == _LOCOMOTIVE}
+        if len(engines) == len(self.pool):
+            engines = set()
+
+        def is_asked(each: Candidate) -> bool:
+            spot = spots.get(each.key)
+            if spot and (chosen.get("out_of") == "nowhere" or spot.railway_pk != self.railway.pk):
+                return False
+            return each.kind in kinds if kinds else each.key not in engines
+
+        return [each for each in self.pool if each.key in must or is_asked(each)]
+
+
+#: Far more than any coupling gives; what lies above is a slip of the keyboard.
+MOST_SLACK_MM = 100
+_LOCOMOTIVE = Vehicle.Category.LOCOMOTIVE.value

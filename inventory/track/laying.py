@@ -80,7 +80,7 @@ def lay_place(*, place: Place, after: Place | None, seen_revision: int) -> Place
         if each is not place and each.position != number
     }
     # Out of the way first: no two may have one number, not even for a moment.
-    beyond = max([len(line), *(each.position for each in line)]) + 1
+    beyond = max([len(line), place.position, *(each.position for each in others)]) + 1
     standing = [each.pk for each in moved.values()] + ([place.pk] if place.pk else [])
     Place.objects.filter(pk__in=standing).update(position=F("position") + beyond)
     for number, each in moved.items():

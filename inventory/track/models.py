@@ -43,6 +43,12 @@ class Railway(Part):
         default=Decimal(3),
         help_text="How much air two vehicles keep where tracks part, such as 3 mm.",
     )
+    coupling_slack = ExactDecimalField(
+        "slack of each coupling",
+        default=Decimal(0),
+        help_text="How much a pulled coupling is longer than a pushed one, such as 0.5 mm. Every "
+        "vehicle of a cut takes so much more.",
+    )
     notes = models.TextField(max_length=2000, blank=True)
 
     class Meta:

@@ -139,9 +139,19 @@ class PathFit:
         return self.limiting is None or self.limiting.is_fitting
 
 
-def fit_path(train: Train, tracks: Sequence[TrackLimits]) -> PathFit:
-    """Whether a train fits each track of its way by length, and which one limits it."""
-    fits = tuple(TrackFit(track, in_mm(_left(train, track.clear_mm))) for track in tracks)
+def fit_path(
+    train: Train, tracks: Sequence[TrackLimits], rooms_mm: Sequence[Decimal] | None = None
+) -> PathFit:
+    """Whether a train fits each track of its way by length, and which one limits it.
+
+    rooms_mm: what is left of each track beside those that stand there, below zero where they
+    stand foul; the whole clear lengths without it.
+    """
+    rooms = [track.clear_mm for track in tracks] if rooms_mm is None else rooms_mm
+    fits = tuple(
+        TrackFit(track, in_mm(_left(train, room)))
+        for track, room in zip(tracks, rooms, strict=True)
+    )
     return PathFit(fits, min(fits, key=lambda fit: fit.left_mm, default=None))
 
 
@@ -325,10 +335,13 @@ def fullness(
 # --- Storage ----------------------------------------------------------------------------------
 
 
-def trains_held(train: Train, tracks: Sequence[TrackLimits], *, one_a_track: bool = False) -> int:
-    """How many such trains a set of storage tracks holds, one behind another or one a track."""
+def trains_held(train: Train, rooms_mm: Sequence[Decimal], *, one_a_track: bool = False) -> int:
+    """How many such trains a set of storage tracks holds, one behind another or one a track.
+
+    rooms_mm: of each track its clear length, or what is left of it; below zero holds none.
+    """
     length = train.in_tenths()
-    each = (tenths(track.clear_mm, up=False) // length for track in tracks)
+    each = (max(0, tenths(room, up=False)) // length for room in rooms_mm)
     return sum(min(1, number) if one_a_track else number for number in each)
 
 

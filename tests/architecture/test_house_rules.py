@@ -15,7 +15,7 @@ from django.core.management import call_command
 HOME = Path(__file__).resolve().parents[2]
 
 # From the bottom up: each may look at those before it.
-LAYERS = ("standards", "drawing", "people", "sheets", "stock", "track", "bench")
+LAYERS = ("standards", "drawing", "people", "sheets", "stock", "track", "trackwork", "bench")
 
 AT_THE_TOP = {
     "README.md",

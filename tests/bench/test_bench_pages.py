@@ -8,7 +8,8 @@ from django.urls import reverse
 
 from inventory.bench.steps import steps_for
 from inventory.stock.models import Inspection, Instrument, Reading, Vehicle
-from inventory.stock.recording import Entry, open_inspection, record
+from inventory.stock.recording import open_inspection, record
+from inventory.stock.taking import Entry
 from tests.factories import make_person, make_vehicle, measure
 
 pytestmark = pytest.mark.django_db

@@ -6,12 +6,17 @@ import pytest
 from django.template import Context, Engine
 
 import inventory.drawing
+from inventory.drawing.curve import vehicle_on_curve
+from inventory.drawing.frog import RELATIONS, wheelset_in_frog
 from inventory.drawing.jaws import GUIDES, jaws_picture
 from inventory.drawing.marks import verdict_mark
 from inventory.drawing.profile import wheel_profile
+from inventory.drawing.siding import siding
 from inventory.drawing.strip import tolerance_strip
+from inventory.drawing.track_jaws import TRACK_GUIDES
 from inventory.drawing.trend import trend
 from inventory.drawing.wheelset import wheelset_in_gauge
+from standards.curves import Body
 
 ENGINE = Engine(libraries={"drawing": "inventory.drawing.templatetags.drawing"})
 WHEEL = {"tyre_width": D("2.79"), "flange_depth": D("0.64"), "flange_thickness": D("0.76")}
@@ -69,6 +74,28 @@ def test_wheel_tags():
     )
 
 
+FROG = WHEEL | {"back_to_back": D("14.4"), "track_gauge": D("16.5"), "frog_number": 6}
+CAR = Body(140, 105, 19.2, 37)
+SIDING = {
+    "measured_mm": 737,
+    "deductions": [("clearance point", 110)],
+    "clear_mm": 627,
+    "standing": [("T&W 4127", 140)],
+    "fits": [],
+    "ends": ("turnout", "buffer stop"),
+    "name": "Mill",
+}
+
+
+def test_frog_and_curve_tags_take_a_mapping():
+    sizes = FROG | {"worst": ("play", D("0.58"))}
+    assert rendered("{% wheelset_in_frog sizes %}", sizes=sizes) == wheelset_in_frog(**sizes)
+    assert "not measured" in rendered("{% wheelset_in_frog s %}", s={"track_gauge": D("16.5")})
+    curve = {"radius": D("457.2"), "gauge": D("16.5"), "vehicle": CAR}
+    assert rendered("{% vehicle_on_curve sizes %}", sizes=curve) == vehicle_on_curve(**curve)
+    assert rendered("{% wheelset_in_frog none %}{% vehicle_on_curve none %}") == ""
+
+
 def every_drawing():
     strips = [
         tolerance_strip(
@@ -92,11 +119,17 @@ def every_drawing():
             unit="mm",
             decimals=8,
         ),
-        *(jaws_picture(quantity) for quantity in GUIDES),
+        *(jaws_picture(quantity) for quantity in [*GUIDES, *TRACK_GUIDES]),
         trend([("a", D(1)), ("b", D(2)), ("c", D(9))], D(1), D(2), "mm"),
         trend([("a", D(1))], D(1), None, "mm"),
         wheel_profile(**WHEEL, nominal=WHEEL),
         wheelset_in_gauge(**WHEEL, **gauge, nominal=nominal),
+        *(wheelset_in_frog(**FROG, worst=(name, -0.05)) for name in RELATIONS),
+        wheelset_in_frog(**FROG),
+        vehicle_on_curve(
+            radius=457.2, gauge=16.5, vehicle=CAR, neighbour=CAR, second=CAR, centres=50
+        ),
+        siding(**SIDING),
         *(verdict_mark(word) for word in ("within", "fit with advice", "awaiting inspection")),
     ]
 
@@ -115,7 +148,8 @@ def test_stylesheet_knows_every_class_used(rules):
         for name in names.split()
     }
     known = set(re.findall(r"\.(d-[a-z0-9-]+)", rules))
-    plain = {"d-line", "d-caption"}  # the general rules are theirs
+    # The general rules are theirs, or they are the siding's own.
+    plain = {"d-line", "d-caption", "drawn-narrow", "drawn-over"}
     assert used - known - plain == set()
     assert known - used == set()
 

@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-import time
-
 import pytest
 from selenium.webdriver import ActionChains
 from selenium.webdriver.common.keys import Keys
@@ -13,78 +11,13 @@ from inventory.people.models import Person
 from inventory.stock.models import Inspection, Reading, Vehicle
 from inventory.stock.recording import open_inspection
 from tests.factories import make_vehicle
+from tests.journeys.conftest import Keyboard
 
 # The usual instruments come with the migrations, and a transactional test would empty them away.
 pytestmark = [
     pytest.mark.browser,
     pytest.mark.django_db(transaction=True, serialized_rollback=True),
 ]
-
-
-class Keyboard:
-    """Somebody at the bench with a keyboard, who looks at the page between keys."""
-
-    def __init__(self, browser, base: str) -> None:
-        self.browser, self.base = browser, base
-
-    @property
-    def focused(self):
-        return self.browser.switch_to.active_element
-
-    def press(self, *keys: str) -> None:
-        self.focused.send_keys(*keys)
-
-    def wait(self, condition, what: str, seconds: float = 10):
-        until = time.monotonic() + seconds
-        while time.monotonic() < until:
-            try:
-                found = condition()
-            except Exception:  # the page is being exchanged under our hands
-                found = None
-            if found:
-                return found
-            time.sleep(0.05)
-        raise AssertionError(f"{what}: did not happen. The page says:\n{self.words}")
-
-    @property
-    def words(self) -> str:
-        return self.browser.find_element("css selector", "main").text
-
-    def tab_to(self, name: str) -> None:
-        """Press Tab until the element of that name or id has the focus."""
-        for _ in range(60):
-            if name in (self.focused.get_attribute("name"), self.focused.get_attribute("id")):
-                return
-            self.press(Keys.TAB)
-        raise AssertionError(f"Tab never came to {name}")
-
-    def tab_to_words(self, words: str) -> None:
-        for _ in range(60):
-            if " ".join(self.focused.get_attribute("textContent").split()) == words:
-                return
-            self.press(Keys.TAB)
-        raise AssertionError(f"Tab never came to “{words}”")
-
-    def fill(self, name: str, text: str) -> None:
-        self.tab_to(name)
-        self.press(Keys.CONTROL, "a")
-        self.press(text)
-
-    def is_at(self, path: str) -> bool:
-        return path in self.browser.current_url
-
-    def caliper(self, quantity: str, text: str) -> None:
-        """A caliper that types like a keyboard: the number, then Enter."""
-        box = f"typed-{quantity}"
-        self.wait(lambda: self.focused.get_attribute("id") == box, f"the focus comes to {box}")
-        self.press(text)
-        self.press(Keys.ENTER)
-
-    def stored(self, quantity: str, at: str) -> Reading:
-        return self.wait(
-            lambda: Reading.objects.filter(quantity=quantity, at=at, is_current=True).first(),
-            f"{quantity} at “{at}” is kept",
-        )
 
 
 def test_new_purchase_from_sign_in_to_outcome(phone, live_server):

@@ -75,7 +75,9 @@ def test_scales_when_anything_plausible_is_judged_then_something_is_said(family)
         observations = []
         for quantity in QUANTITIES.values():
             low, high = quantity.plausible(scale)
-            at = {Place.AXLE: "1", Place.END: "A", Place.VEHICLE: ""}[quantity.place]
+            at = {Place.AXLE: "1", Place.END: "A", Place.VEHICLE: "", Place.TRACK: "points"}[
+                quantity.place
+            ]
             middle = Measured((low + high) / 2, 0.0, math.inf, ())
             observations.append(Observation(quantity.code, at, measured=middle))
         for rule in Rule:

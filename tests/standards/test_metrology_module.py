@@ -279,8 +279,10 @@ def test_student_quantile_against_an_outside_implementation() -> None:
 
 
 def test_coverage_factor_against_an_outside_implementation() -> None:
-    for dof in (1, 1.5, 2, 3, 7.3, 34, 210.125, 1e4, 1e6, math.inf):
-        law = stats.norm if math.isinf(dof) else stats.t(dof)
+    # Beyond any number of repeats: one tiny Type A part beside a large Type B one.
+    endless = (1e70, 1e200, 1e307)
+    for dof in (1, 1.5, 2, 3, 7.3, 34, 210.125, 1e4, 1e6, *endless, math.inf):
+        law = stats.norm if dof > 1e60 else stats.t(dof)
         for p in (0.5, 0.6827, 0.9, 0.95, 0.9545, 0.99, 0.9999):
             expected = float(law.ppf((1 + p) / 2))
             assert coverage_factor(dof, p) == pytest.approx(expected, rel=1e-9)
@@ -343,6 +345,15 @@ def test_impossible_probabilities_are_refused(p: float) -> None:
         student_quantile(p, 3)
     with pytest.raises(ValueError, match="probability"):
         coverage_factor(3, p)
+
+
+@pytest.mark.parametrize("dof", [1e4, 1e6, 1e70, 1e130, 1e300])
+@pytest.mark.parametrize("t", [45.0, 60.0, 1e20, 1e44, 1e300])
+def test_distribution_far_out_is_all_or_nothing(dof: float, t: float) -> None:
+    """Where SciPy's tail is zero too."""
+    assert stats.t.sf(t, min(dof, 1e15)) <= 1e-300
+    assert student_cdf(-t, dof) <= 1e-300
+    assert student_cdf(t, dof) == 1
 
 
 @pytest.mark.parametrize("dof", [0.0, -1.0, math.nan])

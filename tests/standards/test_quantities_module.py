@@ -11,7 +11,6 @@ from standards.quantities import (
     BY_RULE,
     QUANTITIES,
     SHEET_ONLY_NAMES,
-    TRACK_NAMES,
     Dimension,
     Jaws,
     Place,
@@ -41,6 +40,13 @@ LIMITED = {
     "coupler_height",
     "buffer_height",
     "buffer_spacing",
+    "track_gauge",
+    "check_gauge",
+    "span",
+    "flangeway",
+    "flangeway_guard",
+    "flangeway_depth",
+    "point_spread",
 }
 
 
@@ -134,13 +140,19 @@ def test_quantities_when_measured_then_have_the_unit_they_are_held_in() -> None:
 
 
 def test_letters_when_printed_on_the_drawings_then_are_those() -> None:
-    """NMRA S-4.2 and NEM 310: B, T, D, N and K."""
+    """NMRA S-4.2 and NEM 310: B, T, D, N and K; S-3.2 and NEM 110: G, C, S, F, H and P."""
     assert {code: each.letter for code, each in QUANTITIES.items() if each.letter} == {
         "back_to_back": "B",
         "flange_thickness": "T",
         "flange_depth": "D",
         "tyre_width": "N",
         "wheel_check": "K",
+        "track_gauge": "G",
+        "check_gauge": "C",
+        "span": "S",
+        "flangeway": "F",
+        "flangeway_depth": "H",
+        "point_spread": "P",
     }
 
 
@@ -168,13 +180,21 @@ def test_jaws_when_a_caliper_takes_it_then_are_the_ones_that_reach(code, jaws) -
 def test_lengths_when_longer_than_a_caliper_then_are_taken_with_a_rule() -> None:
     """Usual calipers open 150 mm; common practice, no source. A 40 ft car in O is 254 mm long."""
     assert (
-        frozenset({"length_over_couplers", "length_over_buffers", "body_length", "pivot_distance"})
+        frozenset(
+            {
+                "length_over_couplers",
+                "length_over_buffers",
+                "body_length",
+                "pivot_distance",
+                "chord",
+            }
+        )
         == BY_RULE
     )
     in_o = sheets.scale("nmra", "O")
     for code in BY_RULE:
         assert QUANTITIES[code].unit == "mm"
-        assert QUANTITIES[code].place is Place.VEHICLE
+        assert QUANTITIES[code].place in (Place.VEHICLE, Place.TRACK)
         assert QUANTITIES[code].plausible(in_o)[1] > 150
 
 
@@ -197,7 +217,7 @@ def test_names_when_a_sheet_holds_a_figure_then_is_in_words() -> None:
     for sheet in sheets.all_sheets():
         for row in sheet.rows:
             for code in row.limits:
-                known = code in QUANTITIES or code in TRACK_NAMES or code in SHEET_ONLY_NAMES
+                known = code in QUANTITIES or code in SHEET_ONLY_NAMES
                 assert known, (sheet.id, code)
                 assert "_" not in name_of(code)
     assert name_of("back_to_back") == "Back-to-back"

@@ -377,7 +377,8 @@ def test_remedies_when_read_then_each_is_there_once_and_about_something_measured
 @pytest.mark.parametrize("key", remedies(), ids="-".join)
 def test_remedy_when_put_in_words_then_names_the_amount_and_leaves_no_gap(key) -> None:
     remedy = remedies()[key]
-    at = "" if QUANTITIES[key[0]].place.value == "vehicle" else "1"
+    place = QUANTITIES[key[0]].place.value
+    at = {"vehicle": "", "track": "spot 1"}.get(place, "1")
     mend = Mend(key[0], at, remedy, D("0.5"), D("1.5"), None, is_needed=True)
     unit = QUANTITIES[key[0]].unit
     headline = mend.headline(unit, 1)
@@ -386,9 +387,10 @@ def test_remedy_when_put_in_words_then_names_the_amount_and_leaves_no_gap(key) -
     tells_what_is_wrong = re.search(r"\{amount\} too ", remedy.headline)
     assert (f"0.5 {unit} too " if tells_what_is_wrong else f"0.5 to 1.5 {unit}") in headline
     assert "{" not in headline
-    assert (f"{QUANTITIES[key[0]].place.value} 1" in headline) == bool(at)
+    named = at if place == "track" else f"{place} 1"
+    assert (named in headline) == bool(at)
     by_gauge = replace(mend, least=None, most=None).headline(unit, 1)
-    assert re.findall(r"\d+", by_gauge) == ([at] if at else [])
+    assert re.findall(r"\d+", by_gauge) == (["1"] if at else [])
     assert re.search(r"  |[ :,]$| by$", by_gauge) is None
     assert remedy.how.endswith(".")
     assert remedy.source == COMMON_PRACTICE

@@ -180,7 +180,7 @@ def test_track_when_more_comes_off_than_was_measured_then_names_the_largest(rail
 def test_centres_when_too_close_ever_to_clear_then_warns_in_words(railway, owner):
     widest_vehicle(owner)
     found = clearing(railway, final_centres=Decimal(45))
-    assert found.warning == (
+    assert found.too_close == (
         "The tracks run on 45 mm apart and 50 mm is needed: they are too close ever to clear. "
         "Spread them, or keep wide vehicles off one of them."
     )

@@ -98,9 +98,8 @@ def section(words: str, start: str, end: str) -> str:
 
 def best_of(words: str) -> list[str]:
     """The vehicles of the best cut, as a page names them."""
-    return re.findall(
-        r"(?:Alb|Lok) \d+", section(words, "The cut that fills it best", "Ask otherwise")
-    )
+    told = section(words, "The cut that fills it best", "one at a time")
+    return re.findall(r"(?:Alb|Lok) \d+", re.split("Ask otherwise|Put others here", told)[0])
 
 
 # --- The line ---------------------------------------------------------------------------------
@@ -295,7 +294,7 @@ def test_move_when_nothing_is_ticked_then_says_so(signed_in, place):
     assert "No vehicle was chosen: tick one first." in words_of(answer)
 
 
-@pytest.mark.parametrize("to", ["", "nowhere", "-1", str(ABSENT), "9" * 5000, "²", "٣"])
+@pytest.mark.parametrize("to", ["nowhere", "-1", str(ABSENT), "9" * 5000, "²", "٣"])
 def test_move_when_the_track_is_none_then_is_not_found_and_nothing_moves(
     signed_in, owner, place, to
 ):
@@ -372,7 +371,7 @@ def test_move_when_500_are_posted_onto_one_track_then_all_stand_and_none_more_fi
     )
     words = words_of(answer)
     assert "500 vehicles put onto Siding." in words
-    assert "0 would fit now" in words
+    assert "It cannot be told what fits: see above." in words
     assert list(Standing.objects.order_by("position").values_list("vehicle_id", "position")) == [
         (key, position) for position, key in enumerate(keys, start=1)
     ]
@@ -394,7 +393,7 @@ def test_vehicle_when_asked_where_it_fits_then_names_each_track_and_why_not(says
     words = says("track:for-vehicle", make_car(owner, "1").pk)
     assert "It fits Long Tarn" in words
     assert "It does not fit Short Tarn 20.0 mm too long for the track" in words
-    assert "Not known Spur Tarn No width of any vehicle in H0 was measured" in words
+    assert "Not known Spur Tarn Put it there No width of any vehicle in H0 was measured" in words
 
 
 def test_vehicle_when_it_may_not_run_then_says_where_it_would_fit_once_it_may(says, owner, place):
@@ -419,7 +418,7 @@ def test_vehicle_when_its_length_is_missing_then_every_track_says_so(says, owner
     make_track(place, "Long")
     words = says("track:for-vehicle", make_car(owner, "1", None).pk)
     assert "was never measured, and is not guessed" in words
-    assert "Not known Long Tarn no length over couplers measured" in words
+    assert "Not known Long Tarn Put it there no length over couplers measured" in words
 
 
 def test_vehicle_when_an_unmeasured_one_stands_there_then_says_why_it_is_not_known(
@@ -427,7 +426,10 @@ def test_vehicle_when_an_unmeasured_one_stands_there_then_says_why_it_is_not_kno
 ):
     put(vehicles=[make_car(owner, "9", None)], track=make_track(place, "Long"))
     words = says("track:for-vehicle", make_car(owner, "1").pk)
-    assert "Not known Long Tarn the room left is not known: no length measured of Alb 9" in words
+    assert (
+        "Not known Long Tarn Put it there the room left is not known: no length measured of Alb 9"
+        in words
+    )
 
 
 def test_home_track_when_saved_then_is_kept_until_none_is_chosen(signed_in, owner, place):
@@ -605,12 +607,15 @@ def test_train_when_a_named_car_was_never_measured_then_asks_for_it(says, owner,
     assert "No length over couplers was measured of Alb 4; measure it first." in words
 
 
-def test_train_when_a_car_is_bad_order_then_does_not_fit_and_says_why(says, owner, place):
+def test_train_when_a_car_is_bad_order_then_may_not_run_and_it_says_that_it_would_fit(
+    says, owner, place
+):
     track = make_track(place)
     engine, car = make_engine(owner), make_car(owner, "4", service="bad order")
     words = says("track:trains", place.railway.pk, engine=engine.pk, vehicles=car.pk, way=track.pk)
-    assert "It does not fit" in words
-    assert "Alb 4 on Siding bad order" in words
+    assert "It may not run; it would fit" in words
+    assert "It may not run: Alb 4 is bad order." in words
+    assert "does not fit" not in words
 
 
 def test_train_when_it_climbs_then_says_how_many_cars_the_locomotive_takes(says, owner, place):
@@ -711,7 +716,8 @@ def test_arrange_when_vehicles_stand_on_a_track_of_unknown_room_then_they_are_no
     put(vehicles=[make_car(owner, "1", None), make_car(owner, "2")], track=unknown)
     make_car(owner, "3")
     words = says("track:arrange", place.railway.pk)
-    assert re.findall(r"Alb \d", words) == ["Alb 3"]
+    assert "Two, Tarn : no length measured of Alb 1" in words
+    assert re.findall(r"Alb \d", section(words, "All vehicles", "Arrange them")) == ["Alb 3"]
 
 
 # --- Forms ------------------------------------------------------------------------------------
@@ -1150,7 +1156,7 @@ def test_page_of_where_a_vehicle_fits_takes_the_same_queries_however_many_rows(
 ):
     fill(owner, n_rows)
     address = reverse("track:for-vehicle", args=[make_car(owner, "9").pk])
-    with django_assert_num_queries(14):
+    with django_assert_num_queries(15):
         signed_in.get(address)
 
 
@@ -1181,10 +1187,11 @@ def test_best_cut_when_couplings_have_slack_then_takes_as_many_as_fit_with_it(sa
 @pytest.mark.parametrize(
     ("slack", "problem"),
     [
-        ("-1", "The slack of a coupling is 0 mm or more."),
-        ("loose", "The slack of a coupling is a number of millimetres"),
-        ("NaN", "The slack of a coupling is a number of millimetres"),
-        ("101", "The slack of a coupling is 100 mm at most."),
+        ("-1", "Slack of each coupling: -1 mm is below zero"),
+        ("loose", "Slack of each coupling: “loose” is not a unit known here"),
+        ("NaN", "Slack of each coupling: “NaN” is not a unit known here"),
+        ("101", "Slack of each coupling: that is more than 100 mm, which no coupling gives"),
+        ("0.5 0.6", "Slack of each coupling: Type one number."),
     ],
 )
 def test_best_cut_when_the_slack_is_none_then_says_so(says, owner, place, slack, problem):

@@ -335,10 +335,10 @@ def test_fullness_when_there_is_no_clear_length_then_refuses(tracks) -> None:
 
 
 def test_trains_held_when_tracks_are_long_then_several_stand_behind_one_another() -> None:
-    tracks = [track(1020), track("1019.9"), track(2040), track("2039.9")]
+    rooms = [Decimal(1020), Decimal("1019.9"), Decimal(2040), Decimal("2039.9"), Decimal(-2100)]
 
-    assert trains_held(FREIGHT, tracks) == 1 + 0 + 2 + 1
-    assert trains_held(FREIGHT, tracks, one_a_track=True) == 3
+    assert trains_held(FREIGHT, rooms) == 1 + 0 + 2 + 1 + 0
+    assert trains_held(FREIGHT, rooms, one_a_track=True) == 3
     assert trains_held(FREIGHT, []) == 0
 
 

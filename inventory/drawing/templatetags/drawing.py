@@ -1,14 +1,14 @@
 """`{% load drawing %}`: the drawings for templates. An empty argument counts as missing."""
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from decimal import Decimal
 from typing import Any
 
 from django import template
 from django.utils.safestring import SafeString, mark_safe
 
+from inventory.drawing import curve, frog, line, marks, profile, strip, wheelset
 from inventory.drawing import jaws as jaws_guides
-from inventory.drawing import line, marks, profile, strip, wheelset
 from inventory.drawing import siding as track
 from inventory.drawing import trend as history
 from inventory.drawing.svg import element
@@ -80,6 +80,26 @@ def wheelset_in_gauge(
     parts = ("back_to_back", *profile.TYRE_PARTS, "track_gauge")
     known = dict.fromkeys(parts) | _known(numbers)
     return wheelset.wheelset_in_gauge(unit=unit, nominal=nominal or None, **known)
+
+
+@register.simple_tag
+def wheelset_in_frog(sizes: Mapping[str, Any]) -> SafeString:
+    """{% wheelset_in_frog sizes %}: a mapping of the arguments of `frog.wheelset_in_frog`.
+
+    What it lacks of the wheelset and the gauge is taken as not measured.
+    """
+    if not sizes:
+        return mark_safe("")
+    parts = ("back_to_back", *profile.TYRE_PARTS, "track_gauge")
+    return frog.wheelset_in_frog(**(dict.fromkeys(parts) | _known(dict(sizes))))
+
+
+@register.simple_tag
+def vehicle_on_curve(sizes: Mapping[str, Any]) -> SafeString:
+    """{% vehicle_on_curve sizes %}: a mapping of the arguments of `curve.vehicle_on_curve`."""
+    if not sizes:
+        return mark_safe("")
+    return curve.vehicle_on_curve(**_known(dict(sizes)))
 
 
 SIDING = ("measured_mm", "deductions", "clear_mm", "standing", "fits", "ends", "name")

@@ -16,7 +16,8 @@ from inventory.drawing.strip import tolerance_strip
 from inventory.drawing.trend import trend
 from inventory.stock.history import Trend
 from inventory.stock.models import Verdict
-from inventory.stock.recording import bare_unit
+from inventory.stock.taking import bare_unit
+from standards.conformity import how_sure
 from standards.quantities import QUANTITIES, Dimension, Quantity
 from standards.remedies import Mend
 from standards.units import from_base, spell
@@ -55,6 +56,19 @@ def measure(context: template.Context, value: Decimal | None, code: str) -> Safe
         first,
         spell(value, *beside),
     )
+
+
+@register.simple_tag(takes_context=True)
+def length(context: template.Context, mm: float) -> SafeString | str:
+    """A computed length in millimetres, to a tenth, in the reader's unit with the other beside."""
+    return measure(context, Decimal(repr(round(mm, 3))), "body_length")
+
+
+@register.simple_tag(takes_context=True)
+def bare(context: template.Context, value: Decimal, code: str) -> str:
+    """A value in the reader's unit, without the unit, for a table that names it."""
+    (unit, decimals), _ = _units(QUANTITIES[code], _unit_of(context))
+    return spell(value, unit, decimals).split()[0]
 
 
 @register.simple_tag(takes_context=True)
@@ -168,6 +182,29 @@ def word(outcome: str) -> SafeString:
     return format_html(
         '<span class="v {}">{}{}</span>', slugify(outcome), verdict_mark(outcome), outcome
     )
+
+
+@register.simple_tag
+def word_alone(outcome: str) -> SafeString:
+    """A verdict's mark, its word only read out; for a cell too small for it."""
+    return format_html(
+        '<span class="v {}">{}<span class="hidden">{}</span></span>',
+        slugify(outcome),
+        verdict_mark(outcome),
+        outcome,
+    )
+
+
+@register.filter
+def title_once(words: str) -> str:
+    """With its first letter large and the others as they are."""
+    return words[:1].upper() + words[1:]
+
+
+@register.filter
+def sure(probability: float | None) -> str:
+    """How sure it is, in words."""
+    return "" if probability is None else how_sure(probability)
 
 
 @register.filter

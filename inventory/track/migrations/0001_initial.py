@@ -26,6 +26,7 @@ class Migration(migrations.Migration):
                 ('family', models.CharField(choices=inventory.stock.models.family_choices, max_length=24, verbose_name='standards')),
                 ('scale', models.CharField(max_length=24)),
                 ('clearance_gap', inventory.stock.fields.ExactDecimalField(default=Decimal('3'), help_text='How much air two vehicles keep where tracks part, such as 3 mm.', max_length=48, verbose_name='gap between passing vehicles')),
+                ('coupling_slack', inventory.stock.fields.ExactDecimalField(default=Decimal('0'), help_text='How much a pulled coupling is longer than a pushed one, such as 0.5 mm. Every vehicle of a cut takes so much more.', max_length=48, verbose_name='slack of each coupling')),
                 ('notes', models.TextField(blank=True, max_length=2000)),
             ],
             options={

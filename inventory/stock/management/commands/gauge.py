@@ -10,7 +10,7 @@ from decimal import Decimal
 from django.core.management.base import BaseCommand, CommandError
 
 from standards import sheets
-from standards.conformity import Outcome, Rule
+from standards.conformity import Outcome, Rule, how_sure
 from standards.judging import Finding, GaugeResult, Observation, Subject, judge_vehicle, where
 from standards.metrology import USUAL, Instrument, evaluate
 from standards.quantities import QUANTITIES, Jaws, Place
@@ -242,15 +242,6 @@ def _sentence(finding: Finding) -> str:
     if finding.note:
         parts.append(finding.note)
     return "; ".join(parts)
-
-
-def how_sure(probability: float) -> str:
-    """A probability in words that never claim certainty."""
-    if probability > 0.999:
-        return "over 99.9 % sure"
-    if probability < 0.001:
-        return "under 0.1 % sure"
-    return f"{probability:.1%} sure".replace("%", " %")
 
 
 def _document(scale: sheets.Scale, rule: Rule, findings: tuple[Finding, ...]) -> dict[str, object]:

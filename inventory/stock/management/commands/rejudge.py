@@ -29,8 +29,7 @@ class Command(BaseCommand):
             for change in rejudge_vehicle(vehicle, is_dry=options["check"]):
                 n_changes += 1
                 self.stdout.write(
-                    f"{change.vehicle}: {change.label}: {change.before} → {change.after} "
-                    f"({change.why})"
+                    f"{change.of}: {change.label}: {change.before} → {change.after} ({change.why})"
                 )
         verb = "would change" if options["check"] else "changed"
         self.stdout.write(f"{n_vehicles} vehicles judged again; {n_changes} verdicts {verb}.")

@@ -123,13 +123,13 @@ _NUM = r"\d+(?:[.,]\d+)?"
 _AS_NUMBER = re.compile(
     rf"(?P<word>no\.?|nr\.?|n°|number|\#)?\s*(?:(?P<whole>\d+)\s+(?P<top>\d+)/(?P<bottom>\d+)"
     rf"|(?P<number>{_NUM}))",
-    re.IGNORECASE,
+    re.IGNORECASE | re.ASCII,
 )
-_AS_RATIO = re.compile(rf"1\s*(?::|/|in)\s*(?P<number>{_NUM})", re.IGNORECASE)
+_AS_RATIO = re.compile(rf"1\s*(?::|/|in)\s*(?P<number>{_NUM})", re.IGNORECASE | re.ASCII)
 _AS_ANGLE = re.compile(
     rf"(?P<degrees>{_NUM})\s*(?P<sign>°|º|deg(?:rees?|s)?\.?)?"
     rf"(?:\s*(?P<minutes>{_NUM})\s*(?:'|min(?:utes?)?\.?)(?:\s*(?P<seconds>{_NUM})\s*(?:\"|''))?)?",
-    re.IGNORECASE,
+    re.IGNORECASE | re.ASCII,
 )
 _REMEDY = "Type its number such as 6, No. 6 or 1:6, or its angle such as 9.5°."
 _LONGEST = 24
@@ -204,7 +204,7 @@ def _is_angle(written: re.Match[str]) -> bool:
 def _number_in(written: re.Match[str]) -> Decimal:
     if written["whole"]:
         part = Decimal(written["top"]) / Decimal(written["bottom"])
-        return Decimal(written["whole"]) + round(part, 6)
+        return Decimal(written["whole"]) + Decimal(plain(round(part, 6)))
     return _decimal(written["number"])
 
 

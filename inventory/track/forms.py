@@ -103,7 +103,8 @@ class BenchFields(forms.ModelForm):
     """Dimensions typed as bench text, in the person's units.
 
     plausible: the range of each length in metres on the prototype; what lies outside is asked
-    about. Our own choice, no source. groups: legend, class and fields of each group.
+    about. Our own choice, no source. over_gauge: those that are refused, not asked about, where
+    they are not even one gauge. groups: legend, class and fields of each group.
     """
 
     lengths: tuple[str, ...] = ()
@@ -112,6 +113,7 @@ class BenchFields(forms.ModelForm):
     may_be_zero: tuple[str, ...] = ()
     empty_is_zero: tuple[str, ...] = ()
     plausible: Mapping[str, tuple[str, str]] = {}
+    over_gauge: tuple[str, ...] = ()
     groups: tuple[tuple[str, str, tuple[str, ...]], ...] = ()
     inch_help: Mapping[str, str] = {}
 
@@ -178,7 +180,8 @@ class BenchFields(forms.ModelForm):
         if scale is None or metres is None:
             return value
         low, high = (Decimal(each) * 1000 / scale.ratio for each in metres)
-        if low <= value <= high:
+        is_refused = name in self.over_gauge and value <= scale.gauge_mm
+        if low <= value <= high or is_refused:
             return value
         text = self.data[self.add_prefix(name)].strip()
         typed = read(text, "length", default_unit=self.unit, may_be_zero=True)
@@ -326,6 +329,7 @@ class PlaceForm(forms.ModelForm):
 class TurnoutForm(BenchFields):
     lengths = ("diverging_radius", "points_to_frog")
     texts = ("frog_number",)
+    over_gauge = ("diverging_radius",)
     plausible = {"diverging_radius": ("12", "3000"), "points_to_frog": ("2", "150")}
 
     class Meta:
@@ -382,7 +386,7 @@ class TurnoutForm(BenchFields):
             options = {"number": frog.words}
             try:
                 angle = read_frog(f"{frog.typed}°")
-                options["angle"] = f"an angle of {angle.typed}, which is {angle.words}"
+                options["angle"] = f"an angle of {angle.typed}, {angle.words.partition(',')[0]}"
             except Unreadable:
                 angle = frog
             words = f"Is {frog.typed} the number of the frog or its angle?"
@@ -424,9 +428,10 @@ class TurnoutForm(BenchFields):
 class TrackForm(BenchFields):
     lengths = ("measured", "final_centres", "radius", "door_height")
     grades = ("grade_percent",)
+    over_gauge = ("final_centres",)
     plausible = {
         "measured": ("6", "800"),
-        "final_centres": ("0.1", "30"),
+        "final_centres": ("1", "30"),
         "radius": ("12", "3000"),
         "door_height": ("2", "12"),
     }

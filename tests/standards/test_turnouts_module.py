@@ -14,14 +14,20 @@ from standards.turnouts import (
     Deduction,
     clear_length,
     curved_clearance,
+    curved_wye_to_clearance,
+    do_agree,
     end_deduction,
     frog_angle,
     frog_number,
     frog_number_right_angle,
     frog_to_clearance,
     never_clears,
+    number_of_curve,
+    read_frog,
     required_centres,
+    wye_to_clearance,
 )
+from standards.units import Unreadable
 
 patient = settings(deadline=None)
 
@@ -232,6 +238,142 @@ def test_tracks_when_they_run_on_as_far_apart_as_needed_then_clear(final) -> Non
 def test_tracks_when_their_centres_cannot_be_then_says_so(centres) -> None:
     with pytest.raises(ImpossibleGeometry, match="mm cannot be; measure from the middle"):
         never_clears(*centres)
+
+
+def crossing(one, other):
+    """Where two lines cross, each a point and a direction."""
+    (x1, y1), (dx1, dy1) = one
+    (x2, y2), (dx2, dy2) = other
+    along = ((x2 - x1) * dy2 - (y2 - y1) * dx2) / (dx1 * dy2 - dy1 * dx2)
+    return x1 + along * dx1, y1 + along * dy1
+
+
+def bisected(low: float, high: float, is_beyond) -> float:
+    for _ in range(200):
+        middle = (low + high) / 2
+        low, high = (low, middle) if is_beyond(middle) else (middle, high)
+    return (low + high) / 2
+
+
+@patient
+@given(NUMBERS, GAUGES, SPREADS)
+def test_wye_when_laid_out_with_coordinates_then_clears_there(number, gauge, spread) -> None:
+    """The inner rails of two legs, half the angle to either side of the axis, cross at the frog;
+    the clearance point is found by stepping out along both."""
+    centres, half = gauge * spread, frog_angle(number) / 2
+    legs = [(math.cos(turn), math.sin(turn)) for turn in (half, -half)]
+    # An inner rail is half a gauge from its leg's centre line, on the side of the axis.
+    rails = [
+        ((side * dy * gauge / 2, -side * dx * gauge / 2), (dx, dy))
+        for side, (dx, dy) in zip((1, -1), legs, strict=True)
+    ]
+    frog_x, frog_y = crossing(*rails)
+    abreast = frog_x * legs[0][0] + frog_y * legs[0][1]
+
+    def are_apart(out: float) -> bool:
+        one, other = ((out * dx, out * dy) for dx, dy in legs)
+        return math.dist(one, other) > centres
+
+    reached = bisected(0, 1e5, are_apart)
+    assert frog_y == pytest.approx(0, abs=1e-9)
+    assert wye_to_clearance(number, gauge, centres) == pytest.approx(reached - abreast, rel=1e-7)
+
+
+@patient
+@given(NUMBERS, GAUGES, SPREADS)
+def test_wye_when_beside_a_plain_turnout_then_lies_between_its_legs(number, gauge, spread) -> None:
+    main, diverging = frog_to_clearance(number, gauge, gauge * spread)
+    assert main < wye_to_clearance(number, gauge, gauge * spread) < diverging
+
+
+@patient
+@given(st.floats(300, 2000), st.floats(6, 33), SPREADS)
+def test_curved_wye_when_laid_out_with_coordinates_then_clears_there(
+    radius, gauge, spread
+) -> None:
+    centres = gauge * spread
+    # How far from the axis a point has come, turned so far around a centre beside the axis.
+    far = bisected(0, math.pi / 2, lambda turn: radius * (1 - math.cos(turn)) > centres / 2)
+    frog = bisected(
+        0, math.pi / 2, lambda turn: radius - (radius + gauge / 2) * math.cos(turn) > 0
+    )
+    found = curved_wye_to_clearance(radius, gauge, centres)
+    assert found == pytest.approx(radius * (far - frog), rel=1e-6, abs=1e-6)
+    # There the two rails cross at twice that angle.
+    assert number_of_curve(radius, gauge, is_wye=True) == pytest.approx(
+        frog_number(2 * frog), rel=1e-6
+    )
+
+
+@patient
+@given(st.floats(300, 2000), st.floats(6, 33))
+def test_curve_when_its_rails_are_drawn_then_cross_at_its_number(radius, gauge) -> None:
+    turned = bisected(
+        0,
+        math.pi / 2,
+        lambda turn: radius - (radius + gauge / 2) * math.cos(turn) > gauge / 2,
+    )
+    assert number_of_curve(radius, gauge) == pytest.approx(frog_number(turned), rel=1e-6)
+
+
+@pytest.mark.parametrize("size", [(8, 16.5), (math.inf, 16.5), (600, 0), (math.nan, 16.5)])
+def test_curve_when_it_has_no_frog_then_says_so(size) -> None:
+    with pytest.raises(ImpossibleGeometry, match="has no frog"):
+        number_of_curve(*size)
+
+
+@pytest.mark.parametrize(
+    ("radius", "agrees"), [(1188, True), (985, True), (970, False), (600, False)]
+)
+def test_number_and_radius_when_a_tenth_apart_then_agree(radius, agrees) -> None:
+    # sqrt(R / 33): 6 for 1188, 5.46 for 985, 5.42 for 970, 4.26 for 600; a tenth more is 6.01
+    # and 5.96 for the two in the middle.
+    assert do_agree(6, radius, 16.5) is agrees
+
+
+# --- A frog as people write it ----------------------------------------------------------------
+
+
+@pytest.mark.parametrize(
+    ("typed", "number"),
+    [
+        ("6", "6"),
+        ("4 1/2", "4.5"),
+        ("4½", "4.5"),
+        ("No. 8", "8"),
+        ("nr 8", "8"),
+        ("#10", "10"),
+        ("1:9", "9"),
+        ("1/8", "8"),
+        ("1 IN 9,25", "9.25"),
+    ],
+)
+def test_frog_when_written_as_a_number_then_is_exact(typed, number) -> None:
+    assert str(read_frog(typed).number) == number
+
+
+@pytest.mark.parametrize(
+    ("typed", "number"),
+    # Angles of whole numbers by the centre-line method: 4 is 14.250033 degrees, 6 is 9.527283, 8
+    # is 7.152669 or 7 degrees 9 minutes 10 seconds, computed independently.
+    [("14.250033°", 4), ("9.527283 deg", 6), ("7.152669º", 8), ("7° 9′ 10″", 8), ("7 9' 10\"", 8)],
+)
+def test_frog_when_written_as_an_angle_then_has_its_number(typed, number) -> None:
+    found = read_frog(typed)
+    assert found.is_angle
+    assert float(found.number) == pytest.approx(number, rel=2e-5)
+
+
+@pytest.mark.parametrize(
+    "typed",
+    [
+        *("", "six", "6 mm", "-6", "0", "0.1", "101", "1e3", "NaN", "1/0", "4 1/0", "1:0", "6 6"),
+        *("90°", "0°", "95'", "9° 60'", "9.5° 30'", "9" * 40, "٣"),
+    ],
+)
+def test_frog_when_it_is_none_then_says_what_to_type(typed) -> None:
+    with pytest.raises(Unreadable, match="Type "):
+        read_frog(typed)
 
 
 # --- What one end takes off -------------------------------------------------------------------

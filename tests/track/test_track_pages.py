@@ -854,7 +854,7 @@ def test_track_when_typed_badly_then_is_refused_in_words(signed_in, place, field
         ({"frog_number": "six"}, "“six” is no frog. Type its number such as 6, No. 6 or 1:6"),
         ({"frog_number": "95°"}, "A frog angle lies between 0 and 90 degrees."),
         ({"frog_number": "9 75'"}, "whole degrees and less than 60 minutes"),
-        ({"diverging_radius": "10"}, "10 mm is far from what is usual in H0"),
+        ({"diverging_radius": "10"}, "10 mm is no radius on a gauge of 16.5 mm"),
         ({"frog_number": "NaN"}, ""),
         ({"frog_number": "inf"}, ""),
         ({"frog_number": ""}, "Type the frog number, or the radius of a leg that is one curve."),

@@ -395,7 +395,7 @@ class Curve:
         times = figure(across / along, 1).removesuffix(".0")
         words = f"Drawn out straight, sideways {times} times as large; dashed: on straight track"
         rows = wrapped(words, ROOM, SIZE)
-        upper = top + 16 * len(rows) + 22
+        upper = top + 16 * len(rows) + 30
 
         def at(place: tuple[float, float]) -> Point:
             distance, angle = place

@@ -16,7 +16,7 @@ from inventory.track.fit import HEADINGS, Answer, Stood, answers, pool_for, stoo
 from inventory.track.fitting import Candidate, Cut, CutImpossible, best_cut
 from inventory.track.forms import ArrangeForm, CutForm, TrainForm
 from inventory.track.models import HomeTrack, Industry, Railway, Standing, Track
-from inventory.track.needs import Need, needs_of
+from inventory.track.needs import Need, needs_of, turned_on
 from inventory.track.planning import report
 from inventory.track.standing import Spot, Weights, candidates, home_tracks, stands_on
 from inventory.track.trains import TrainImpossible
@@ -203,6 +203,10 @@ def industry(request: HttpRequest, pk: int) -> HttpResponse:
             "industry": shown,
             "railway": on_railway,
             "needs": _needs([shown], tracks)[0][1],
+            "turned": turned_on(
+                [tracks[each.pk] for each in shown.tracks.all()],
+                candidates(home.vehicle for home in shown.homes.all()),
+            ),
             "homes": [home.vehicle for home in shown.homes.all()],
             "suited": suited,
         },

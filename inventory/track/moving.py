@@ -80,6 +80,18 @@ def _still_there(request: HttpRequest, vehicles: list[Vehicle], track: Track) ->
     return [each for each in vehicles if each.pk in standing]
 
 
+def _still_nowhere(request: HttpRequest, vehicles: list[Vehicle]) -> list[Vehicle]:
+    """Those that stand on no track; says who was put somewhere since the page was made."""
+    standing = set(
+        Standing.objects.filter(vehicle__in=vehicles).values_list("vehicle_id", flat=True)
+    )
+    placed = [each for each in vehicles if each.pk in standing]
+    if placed:
+        stand = "stands" if len(placed) == 1 else "stand"
+        messages.error(request, f"{_named(placed)} {stand} somewhere by now and stayed there.")
+    return [each for each in vehicles if each.pk not in standing]
+
+
 def _track_of(railway: Railway, text: str) -> Track:
     others = Track.objects.filter(place__railway=railway).select_related("place__railway")
     is_key = text.isascii() and text.isdigit() and len(text) < 18
@@ -146,7 +158,7 @@ def put_arranged(request: HttpRequest, pk: int) -> HttpResponse:
         vehicles = _chosen(request, f"on-{each.pk}")
         if vehicles:
             is_any = True
-            _put(request, vehicles, each, f"put onto {each.name}")
+            _put(request, _still_nowhere(request, vehicles), each, f"put onto {each.name}")
     if not is_any:
         messages.error(request, "No vehicle was chosen: arrange some first.")
     return redirect(shown)

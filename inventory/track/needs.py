@@ -9,9 +9,10 @@ from decimal import Decimal
 
 from inventory.track.fit import Stood
 from inventory.track.fitting import Candidate
-from inventory.track.models import Industry, Traffic
+from inventory.track.models import Industry, Track, Traffic
 from standards.judging import Service
 from standards.loading import cars_needed, pool
+from standards.remedies import COMMON_PRACTICE
 
 _RUNS = (Service.FIT.value, Service.ADVICE.value)
 
@@ -56,6 +57,50 @@ class Need:
     def surplus(self) -> int:
         """How many more than needed may run."""
         return max(0, len(self.able) - self.needed)
+
+
+@dataclass(frozen=True)
+class Turned:
+    """How many vehicles an industry can load or unload in one session.
+
+    spots: at its doors; waiting: those for which another stands ready beside, so that the spot
+    serves twice. basis: where the rule is from.
+    """
+
+    spots: int
+    waiting: int
+    basis: str = COMMON_PRACTICE
+
+    @property
+    def total(self) -> int:
+        return self.spots + self.waiting
+
+
+def turned_a_session(spots: int, beside: int) -> Turned:
+    """One vehicle at each spot, and one more for each that can stand ready on a separate
+    in-and-out track; common practice, no source."""
+    return Turned(spots, min(spots, beside))
+
+
+def turned_on(tracks: Sequence[Stood], at_home: Sequence[Candidate]) -> Turned | None:
+    """The same from an industry's own tracks: loading and team tracks hold its spots, the others
+    what stands ready. None while that cannot be told."""
+    lengths = [each.length_mm for each in at_home if each.length_mm is not None]
+    car = sum(lengths, Decimal(0)) / len(lengths) if lengths else None
+    doors = {Track.Duty.LOADING.value, Track.Duty.TEAM.value}
+
+    def holds(here: Stood) -> int | None:
+        if here.track.most_vehicles is not None:
+            return here.track.most_vehicles
+        if here.limits is None or car is None:
+            return None
+        return int(here.limits.clear_mm // car)
+
+    spots = [holds(each) for each in tracks if each.track.duty in doors]
+    beside = [holds(each) for each in tracks if each.track.duty not in doors]
+    if not spots or None in spots or None in beside:
+        return None
+    return turned_a_session(sum(map(int, spots)), sum(map(int, beside)))
 
 
 def needs_of(

@@ -87,7 +87,7 @@ def test_vehicle_page_takes_the_same_queries_however_many_verdicts(
     vehicle = make_vehicle(owner, axles=3)
     measure(vehicle, owner, {("back_to_back", str(n)): "14.47" for n in range(1, n_rows + 1)})
     client.force_login(owner)
-    with django_assert_num_queries(8):
+    with django_assert_num_queries(9):
         client.get(vehicle.get_absolute_url())
 
 

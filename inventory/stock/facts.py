@@ -1,13 +1,15 @@
-"""What a reading and a verdict keep, be it of a vehicle or of trackwork."""
+"""What an inspection, a reading and a verdict keep, be it of a vehicle or of trackwork."""
 
 from __future__ import annotations
 
 import math
+from datetime import datetime
 from decimal import Decimal
 
 from django.conf import settings
 from django.db import models
 from django.db.models import Q
+from django.utils import timezone
 
 from inventory.stock.fields import ExactDecimalField
 from standards.conformity import Judgement, Outcome
@@ -18,6 +20,30 @@ from standards.quantities import QUANTITIES, Place, Quantity
 
 def quantity_choices() -> list[tuple[str, str]]:
     return [(quantity.code, quantity.name) for quantity in QUANTITIES.values()]
+
+
+class Inspected(models.Model):
+    """A set of readings by one person for one reason; open until it is finished."""
+
+    inspector = models.ForeignKey(settings.AUTH_USER_MODEL, models.PROTECT, related_name="+")
+    rule = models.CharField(max_length=8)
+    uses_gauge = models.BooleanField("by go/no-go gauge", default=False)
+    started_at = models.DateTimeField()
+    finished_at = models.DateTimeField(null=True)
+    statement = models.TextField(max_length=2000, blank=True)
+
+    class Meta:
+        abstract = True
+        ordering = ["-started_at", "-pk"]
+
+    @property
+    def is_open(self) -> bool:
+        return self.finished_at is None
+
+    @property
+    def ends_at(self) -> datetime:
+        """When its last word was or will be said: its finish, or now."""
+        return self.finished_at or timezone.now()
 
 
 class Taken(models.Model):

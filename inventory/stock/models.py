@@ -13,9 +13,8 @@ from django.core.validators import MaxValueValidator, MinValueValidator, RegexVa
 from django.db import models
 from django.db.models import Q
 from django.urls import reverse
-from django.utils import timezone
 
-from inventory.stock.facts import Judged, Taken, quantity_choices
+from inventory.stock.facts import Inspected, Judged, Taken, quantity_choices
 from inventory.stock.fields import ExactDecimalField
 from standards import sheets
 from standards.judging import Service
@@ -362,7 +361,7 @@ class HouseLimit(models.Model):
         return QUANTITIES[self.quantity]
 
 
-class Inspection(models.Model):
+class Inspection(Inspected):
     """A set of readings by one person for one reason; open until it is finished."""
 
     class Reason(models.TextChoices):
@@ -374,17 +373,10 @@ class Inspection(models.Model):
 
     vehicle = models.ForeignKey(Vehicle, models.CASCADE, related_name="inspections")
     reason = models.CharField(max_length=14, choices=Reason, default=Reason.NEW)
-    inspector = models.ForeignKey(PERSON, models.PROTECT, related_name="inspections")
-    rule = models.CharField(max_length=8)
-    uses_gauge = models.BooleanField("by go/no-go gauge", default=False)
-    started_at = models.DateTimeField()
-    finished_at = models.DateTimeField(null=True)
     proposed = models.CharField(max_length=20, blank=True)
     service = models.CharField(max_length=20, blank=True)
-    statement = models.TextField(max_length=2000, blank=True)
 
-    class Meta:
-        ordering = ["-started_at", "-pk"]
+    class Meta(Inspected.Meta):
         constraints = [
             models.UniqueConstraint(
                 fields=["vehicle"],
@@ -395,15 +387,6 @@ class Inspection(models.Model):
 
     def __str__(self) -> str:
         return f"{self.vehicle}, {self.reason}, {self.started_at:%Y-%m-%d}"
-
-    @property
-    def is_open(self) -> bool:
-        return self.finished_at is None
-
-    @property
-    def ends_at(self) -> datetime:
-        """When its last word was or will be said: its finish, or now."""
-        return self.finished_at or timezone.now()
 
 
 class Reading(Taken):

@@ -23,7 +23,7 @@ from inventory.stock.models import (
     Vehicle,
     Wheelset,
 )
-from inventory.stock.taking import Closed, Entry, retire, take
+from inventory.stock.taking import Entry, begin, still_open, take, take_back
 from inventory.stock.verdicts import Change, judge_inspection, rejudge_vehicle, standing_proposal
 from standards import sheets
 from standards.judging import Service, is_milder
@@ -204,17 +204,14 @@ def open_inspection(
     moment: datetime | None = None,
 ) -> Inspection:
     """The open inspection of a vehicle, begun at `moment` (or now) if there is none."""
-    Vehicle.objects.select_for_update().get(pk=vehicle.pk)
-    standing = vehicle.inspections.filter(finished_at__isnull=True).first()
-    if standing is not None:
-        return standing
-    return Inspection.objects.create(
-        vehicle=vehicle,
+    return begin(
+        into=Inspection,
+        of=vehicle,
+        role="vehicle",
         reason=reason,
-        inspector=by,
-        rule=by.rule,
+        by=by,
         uses_gauge=uses_gauge,
-        started_at=moment or timezone.now(),
+        moment=moment,
     )
 
 
@@ -230,7 +227,7 @@ def record(
 
     Raises Closed and whatever `taking.take` raises, and then nothing at all is written.
     """
-    inspection = _still_open(inspection)
+    inspection = still_open(inspection, "vehicle")
     readings = take(
         into=Reading,
         inspection=inspection,
@@ -255,23 +252,10 @@ def _check_place(vehicle: Vehicle, entry: Entry) -> None:
 def withdraw_reading(
     *, inspection: Inspection, quantity: str, at: str, seen: int | None = None
 ) -> None:
-    """Take back a reading that was a mistake; it is kept, but counts no more.
-
-    One that is taken back already is left at that. Raises Closed or ReadingOvertaken.
-    """
-    inspection = _still_open(inspection)
-    current = inspection.readings.filter(quantity=quantity, at=at, is_current=True).first()
-    if current is None:
-        return
-    retire(current, seen)
-    judge_inspection(inspection)
-
-
-def _still_open(inspection: Inspection) -> Inspection:
-    now = Inspection.objects.select_for_update().get(pk=inspection.pk)
-    if not now.is_open:
-        raise Closed(f"The inspection of {now.vehicle} is finished; begin another one.")
-    return now
+    """Take back a reading that was a mistake. Raises Closed or ReadingOvertaken."""
+    inspection = still_open(inspection, "vehicle")
+    if take_back(inspection, quantity, at, seen):
+        judge_inspection(inspection)
 
 
 @transaction.atomic
@@ -288,7 +272,7 @@ def finish_inspection(
     Raises Closed if it was finished already, NeedsReason for an outcome milder than the readings
     propose at this moment without a statement.
     """
-    inspection = _still_open(inspection)
+    inspection = still_open(inspection, "vehicle")
     proposed = standing_proposal(inspection.vehicle).service
     if is_milder(service, proposed) and not statement.strip():
         raise NeedsReason(service, proposed)

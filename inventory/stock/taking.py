@@ -13,10 +13,11 @@ from datetime import datetime
 from decimal import Decimal
 from typing import TypeVar
 
+from django.db.models import Model
 from django.utils import timezone
 
 from inventory.people.models import Person
-from inventory.stock.facts import Taken
+from inventory.stock.facts import Inspected, Taken
 from inventory.stock.models import Instrument
 from standards.judging import GaugeResult
 from standards.metrology import evaluate
@@ -25,6 +26,7 @@ from standards.sheets import Scale
 from standards.units import Typed, likely_slip, read, spell
 
 AnyReading = TypeVar("AnyReading", bound=Taken)
+AnyInspection = TypeVar("AnyInspection", bound=Inspected)
 
 
 class ReadingOvertaken(Exception):
@@ -52,6 +54,56 @@ class Doubt(Exception):
         self.suggestion = suggestion
         self.plausible = plausible
         super().__init__(f"{understood} is far from plausible, {plausible}.")
+
+
+def begin(
+    *,
+    into: type[AnyInspection],
+    of: Model,
+    role: str,
+    reason: str,
+    by: Person,
+    uses_gauge: bool,
+    moment: datetime | None,
+) -> AnyInspection:
+    """The open inspection of a subject, begun at `moment` (or now) if there is none.
+
+    role: what the subject is called in `into`. Within a transaction that the caller holds.
+    """
+    type(of).objects.select_for_update().get(pk=of.pk)
+    standing = into.objects.filter(**{role: of}, finished_at__isnull=True).first()
+    if standing is not None:
+        return standing
+    return into.objects.create(
+        **{role: of},
+        reason=reason,
+        inspector=by,
+        rule=by.rule,
+        uses_gauge=uses_gauge,
+        started_at=moment or timezone.now(),
+    )
+
+
+def still_open(inspection: AnyInspection, role: str) -> AnyInspection:
+    """The inspection as it stands, locked. Raises Closed once it is finished."""
+    now = type(inspection).objects.select_for_update().get(pk=inspection.pk)
+    if not now.is_open:
+        subject = getattr(now, role)
+        raise Closed(f"The inspection of {subject} is finished; begin another one.")
+    return now
+
+
+def take_back(inspection, quantity: str, at: str, seen: int | None) -> bool:
+    """Take back a reading that was a mistake; it is kept, but counts no more.
+
+    One that is taken back already is left at that. Says whether there was one. Raises
+    ReadingOvertaken.
+    """
+    current = inspection.readings.filter(quantity=quantity, at=at, is_current=True).first()
+    if current is None:
+        return False
+    retire(current, seen)
+    return True
 
 
 def bare_unit(dimension: str, unit: str) -> str:

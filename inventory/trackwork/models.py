@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from datetime import datetime
 from decimal import Decimal
 
 from django.conf import settings
@@ -10,9 +9,8 @@ from django.core.validators import MaxValueValidator, MinValueValidator
 from django.db import models
 from django.db.models import Q
 from django.urls import reverse
-from django.utils import timezone
 
-from inventory.stock.facts import Judged, Taken
+from inventory.stock.facts import Inspected, Judged, Taken
 from inventory.stock.fields import ExactDecimalField
 from inventory.track.models import Place, Track, Turnout
 from standards.sheets import Scale
@@ -98,7 +96,7 @@ class Trackwork(models.Model):
         return ("first leg", "second leg") if self.kind == self.Kind.CROSSING else ()
 
 
-class TrackInspection(models.Model):
+class TrackInspection(Inspected):
     """A set of readings of one piece of trackwork; open until it is finished."""
 
     trackwork = models.ForeignKey(Trackwork, models.CASCADE, related_name="inspections")
@@ -110,15 +108,8 @@ class TrackInspection(models.Model):
         REPAIR = "after repair", "after repair"
 
     reason = models.CharField(max_length=14, choices=Reason, default=Reason.ROUTINE)
-    inspector = models.ForeignKey(PERSON, models.PROTECT, related_name="+")
-    rule = models.CharField(max_length=8)
-    uses_gauge = models.BooleanField("by go/no-go gauge", default=False)
-    started_at = models.DateTimeField()
-    finished_at = models.DateTimeField(null=True)
-    statement = models.TextField(max_length=2000, blank=True)
 
-    class Meta:
-        ordering = ["-started_at", "-pk"]
+    class Meta(Inspected.Meta):
         constraints = [
             models.UniqueConstraint(
                 fields=["trackwork"],
@@ -129,15 +120,6 @@ class TrackInspection(models.Model):
 
     def __str__(self) -> str:
         return f"{self.trackwork}, {self.reason}, {self.started_at:%Y-%m-%d}"
-
-    @property
-    def is_open(self) -> bool:
-        return self.finished_at is None
-
-    @property
-    def ends_at(self) -> datetime:
-        """When its last word was or will be said: its finish, or now."""
-        return self.finished_at or timezone.now()
 
 
 class TrackReading(Taken):

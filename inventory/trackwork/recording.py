@@ -13,7 +13,7 @@ from django.utils import timezone
 from inventory.people.models import Person
 from inventory.stock.models import HouseLimit
 from inventory.stock.recording import house_limit_changed
-from inventory.stock.taking import Closed, Entry, retire, take
+from inventory.stock.taking import Entry, begin, still_open, take, take_back
 from inventory.stock.verdicts import Change, house_rules, keep, observation
 from inventory.track.models import Turnout
 from inventory.trackwork.models import TrackInspection, TrackReading, TrackVerdict, Trackwork
@@ -44,17 +44,14 @@ def open_inspection(
     moment: datetime | None = None,
 ) -> TrackInspection:
     """The open inspection of a piece, begun at `moment` (or now) if there is none."""
-    Trackwork.objects.select_for_update().get(pk=trackwork.pk)
-    standing = trackwork.inspections.filter(finished_at__isnull=True).first()
-    if standing is not None:
-        return standing
-    return TrackInspection.objects.create(
-        trackwork=trackwork,
+    return begin(
+        into=TrackInspection,
+        of=trackwork,
+        role="trackwork",
         reason=reason,
-        inspector=by,
-        rule=by.rule,
+        by=by,
         uses_gauge=uses_gauge,
-        started_at=moment or timezone.now(),
+        moment=moment,
     )
 
 
@@ -70,7 +67,7 @@ def record(
 
     Raises Closed and whatever `taking.take` raises, and then nothing at all is written.
     """
-    inspection = _still_open(inspection)
+    inspection = still_open(inspection, "trackwork")
     readings = take(
         into=TrackReading,
         inspection=inspection,
@@ -94,23 +91,10 @@ def _check_place(trackwork: Trackwork, entry: Entry) -> None:
 def withdraw_reading(
     *, inspection: TrackInspection, quantity: str, at: str, seen: int | None = None
 ) -> None:
-    """Take back a reading that was a mistake; it is kept, but counts no more.
-
-    One that is taken back already is left at that. Raises Closed or ReadingOvertaken.
-    """
-    inspection = _still_open(inspection)
-    current = inspection.readings.filter(quantity=quantity, at=at, is_current=True).first()
-    if current is None:
-        return
-    retire(current, seen)
-    judge(inspection)
-
-
-def _still_open(inspection: TrackInspection) -> TrackInspection:
-    now = TrackInspection.objects.select_for_update().get(pk=inspection.pk)
-    if not now.is_open:
-        raise Closed(f"The inspection of {now.trackwork} is finished; begin another one.")
-    return now
+    """Take back a reading that was a mistake. Raises Closed or ReadingOvertaken."""
+    inspection = still_open(inspection, "trackwork")
+    if take_back(inspection, quantity, at, seen):
+        judge(inspection)
 
 
 @transaction.atomic
@@ -125,7 +109,7 @@ def finish_inspection(
 
     One in which nothing was ever read is dropped instead.
     """
-    inspection = _still_open(inspection)
+    inspection = still_open(inspection, "trackwork")
     if not inspection.readings.exists():
         inspection.delete()
         return inspection

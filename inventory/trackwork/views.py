@@ -13,7 +13,7 @@ from django.urls import reverse
 from inventory.people.access import writers_only
 from inventory.stock.models import Vehicle
 from inventory.track.fitting import SAME_GAUGE_MM
-from inventory.track.models import Place, Railway, Standing, Turnout
+from inventory.track.models import Place, Railway, Standing, Track, Turnout
 from inventory.trackwork.forms import CurveForm, PairForm, TrackworkForm, TurnoutPieceForm
 from inventory.trackwork.meeting import axles_of, doubts_of, legs_of, meet, sizes_of, trouble
 from inventory.trackwork.models import TrackInspection, TrackVerdict, Trackwork
@@ -41,14 +41,17 @@ from standards.sheets import sized_like
 MOST_ROWS = 60
 
 
-def _pieces(railway: Railway) -> list[Trackwork]:
-    """Along the line, and in a place by name."""
+def _pieces(*railways: Railway) -> list[Trackwork]:
+    """Railway by railway along the line, and in a place by name."""
     found = list(
-        Trackwork.objects.filter(place__railway=railway)
+        Trackwork.objects.filter(place__railway__in=railways)
         .select_related("place__railway", "turnout", "track")
         .order_by("place__position", "pk")
     )
-    return sorted(found, key=lambda piece: (piece.place.position, piece.title))
+    return sorted(
+        found,
+        key=lambda piece: (piece.place.railway.name, piece.place.position, piece.title),
+    )
 
 
 def _stock(railway: Railway) -> list[Vehicle]:
@@ -267,7 +270,7 @@ def for_vehicle(request: HttpRequest, pk: int) -> HttpResponse:
         if vehicle.scale in railway.scales
         and abs(railway.standard.gauge_mm - vehicle.standard.gauge_mm) <= SAME_GAUGE_MM
     ]
-    pieces = [piece for railway in railways for piece in _pieces(railway)]
+    pieces = _pieces(*railways)
     legs = legs_of(pieces)
     measured = [(piece, legs[piece.pk]) for piece in pieces if legs[piece.pk]]
     spots: list = []
@@ -358,15 +361,8 @@ def pairs(request: HttpRequest, pk: int) -> HttpResponse:
         couples.insert(0, (asked["first"], asked["second"], "asked for"))
     vehicles = {each.pk: each for one, other, _ in couples for each in (one, other)}
     heights, sizes = coupler_heights(vehicles), sized(vehicles.values())
-    sharpest = min(
-        (
-            track.radius
-            for place in shown.places.all()
-            for track in place.tracks.all()
-            if track.radius is not None
-        ),
-        default=None,
-    )
+    tracks = Track.objects.filter(place__railway=shown, radius__isnull=False)
+    sharpest = min((track.radius for track in tracks), default=None)
     radius = asked.get("radius") or (float(sharpest) if sharpest else None)
     rows = []
     for one, other, where in couples:

@@ -29,18 +29,15 @@ FLAGS = (
 )
 
 
-class Keyboard:
-    """Somebody at the bench with a keyboard, who looks at the page between keys."""
+class Reader:
+    """Somebody who looks at the pages."""
 
     def __init__(self, browser, base: str) -> None:
         self.browser, self.base = browser, base
 
     @property
-    def focused(self):
-        return self.browser.switch_to.active_element
-
-    def press(self, *keys: str) -> None:
-        self.focused.send_keys(*keys)
+    def words(self) -> str:
+        return self.browser.find_element("css selector", "main").text
 
     def wait(self, condition, what: str, seconds: float = 10):
         until = time.monotonic() + seconds
@@ -54,9 +51,16 @@ class Keyboard:
             time.sleep(0.05)
         raise AssertionError(f"{what}: did not happen. The page says:\n{self.words}")
 
+
+class Keyboard(Reader):
+    """Somebody at the bench with a keyboard, who looks at the page between keys."""
+
     @property
-    def words(self) -> str:
-        return self.browser.find_element("css selector", "main").text
+    def focused(self):
+        return self.browser.switch_to.active_element
+
+    def press(self, *keys: str) -> None:
+        self.focused.send_keys(*keys)
 
     def tab_to(self, name: str) -> None:
         """Press Tab until the element of that name or id has the focus."""

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import time
 from decimal import Decimal
 
 import pytest
@@ -14,7 +13,7 @@ from inventory.stock.models import Vehicle
 from inventory.track.models import Place, Railway, Track, Turnout
 from inventory.track.standing import put
 from tests.factories import exact_instrument, make_vehicle, measure
-from tests.journeys.conftest import DESK, PHONE
+from tests.journeys.conftest import DESK, PHONE, Reader
 
 # The usual instruments come with the migrations, and a transactional test would empty them away.
 pytestmark = [
@@ -60,11 +59,12 @@ def build(by: Person) -> None:
     make_car(by, "21", "140 mm", category="locomotive", reporting_mark="Lok", kind="tank engine")
 
 
-class Visit:
+class Visit(Reader):
     """Somebody who looks at the pages at one size of screen."""
 
     def __init__(self, browser, base: str, size: tuple[int, int]) -> None:
-        self.browser, self.base, self.size = browser, base, size
+        super().__init__(browser, base)
+        self.size = size
         browser.execute_cdp_cmd(
             "Emulation.setDeviceMetricsOverride",
             {
@@ -79,18 +79,6 @@ class Visit:
     def words(self) -> str:
         main = self.browser.find_element(By.CSS_SELECTOR, "main")
         return " ".join(main.text.split())
-
-    def wait(self, condition, what: str, seconds: float = 10):
-        until = time.monotonic() + seconds
-        while time.monotonic() < until:
-            try:
-                found = condition()
-            except Exception:  # the page is being exchanged under our hands
-                found = None
-            if found:
-                return found
-            time.sleep(0.05)
-        raise AssertionError(f"{what}: did not happen. The page says:\n{self.words}")
 
     def sees(self, words: str) -> None:
         self.wait(lambda: words in self.words, f"“{words}” is on the page")

@@ -481,6 +481,23 @@ def test_pairs_page_when_heights_differ_by_more_than_the_house_allows_then_says_
     )
 
 
+@pytest.mark.parametrize("n", [1, 3])
+def test_pages_take_the_same_queries_however_many_railways_and_places_there_are(
+    signed_in, owner, n, django_assert_num_queries
+):
+    car = sized_car(owner)
+    for name in range(n):
+        railway = Railway.objects.create(name=f"Line {name}", family="nmra", scale="HO")
+        for position in range(n):
+            here = Place.objects.create(railway=railway, name=str(position), position=position)
+            frog = Turnout.objects.create(place=here, name="Frog", frog_number=Decimal(6))
+            measured_turnout(frog, owner)
+    with django_assert_num_queries(8):
+        signed_in.get(reverse("trackwork:for-vehicle", args=[car.pk]))
+    with django_assert_num_queries(6):
+        signed_in.get(reverse("trackwork:pairs", args=[railway.pk]))
+
+
 # --- Declaring and removing -------------------------------------------------------------------
 
 

@@ -29,7 +29,7 @@ class Command(BaseCommand):
         vehicles, on_vehicles = self._again(Vehicle, rejudge_vehicle, is_dry)
         pieces, on_track = self._again(Trackwork, rejudge_trackwork, is_dry)
         n_changes = on_vehicles + on_track
-        counted = f"{vehicles} vehicles"
+        counted = f"{vehicles} vehicle{'' if vehicles == 1 else 's'}"
         if pieces:
             counted += f" and {pieces} piece{'s' if pieces > 1 else ''} of trackwork"
         verb = "would change" if is_dry else "changed"

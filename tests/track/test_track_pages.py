@@ -393,7 +393,10 @@ def test_vehicle_when_asked_where_it_fits_then_names_each_track_and_why_not(says
     words = says("track:for-vehicle", make_car(owner, "1").pk)
     assert "It fits Long Tarn" in words
     assert "It does not fit Short Tarn 20.0 mm too long for the track" in words
-    assert "Not known Spur Tarn Put it there No width of any vehicle in H0 was measured" in words
+    assert (
+        "Not known Spur Tarn Put it there : Spur No width of any vehicle in H0 was measured"
+        in words
+    )
 
 
 def test_vehicle_when_it_may_not_run_then_says_where_it_would_fit_once_it_may(says, owner, place):
@@ -418,7 +421,7 @@ def test_vehicle_when_its_length_is_missing_then_every_track_says_so(says, owner
     make_track(place, "Long")
     words = says("track:for-vehicle", make_car(owner, "1", None).pk)
     assert "was never measured, and is not guessed" in words
-    assert "Not known Long Tarn Put it there no length over couplers measured" in words
+    assert "Not known Long Tarn Put it there : Long no length over couplers measured" in words
 
 
 def test_vehicle_when_an_unmeasured_one_stands_there_then_says_why_it_is_not_known(
@@ -426,10 +429,8 @@ def test_vehicle_when_an_unmeasured_one_stands_there_then_says_why_it_is_not_kno
 ):
     put(vehicles=[make_car(owner, "9", None)], track=make_track(place, "Long"))
     words = says("track:for-vehicle", make_car(owner, "1").pk)
-    assert (
-        "Not known Long Tarn Put it there the room left is not known: no length measured of Alb 9"
-        in words
-    )
+    assert "Not known Long Tarn Put it there : Long the room left is not known" in words
+    assert "no length measured of Alb 9" in words
 
 
 def test_home_track_when_saved_then_is_kept_until_none_is_chosen(signed_in, owner, place):

@@ -29,6 +29,7 @@ class TrackworkForm(BenchFields):
         super().__init__(*args, **kwargs)
         place = self.instance.place
         self.fields["track"].queryset = Track.objects.filter(place=place).select_related("place")
+        self.fields["track"].empty_label = "none"
         self.fields["name"].required = True
         self.fields["kind"].choices = [
             choice for choice in Trackwork.Kind.choices if choice[0] != Trackwork.Kind.TURNOUT
@@ -65,6 +66,7 @@ class TurnoutPieceForm(forms.ModelForm):
         super().__init__(*args, **kwargs)
         tracks = Track.objects.filter(place=self.instance.place)
         self.fields["track"].queryset = tracks.select_related("place")
+        self.fields["track"].empty_label = "none"
 
 
 class _Lengths(forms.Form):

@@ -119,6 +119,7 @@ INSTALLED_APPS = [
     "inventory.stock",
     "inventory.track",
     "inventory.trackwork",
+    "inventory.trouble",
     "inventory.bench",
 ]
 

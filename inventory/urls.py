@@ -9,6 +9,7 @@ urlpatterns = [
     path("stock/", include("inventory.stock.urls")),
     path("tracks/", include("inventory.track.urls")),
     path("trackwork/", include("inventory.trackwork.urls")),
+    path("trouble/", include("inventory.trouble.urls")),
     path("standards/", include("inventory.sheets.urls")),
     path("", include("inventory.people.urls")),
 ]

@@ -37,6 +37,10 @@ from inventory.trackwork import recording as trackwork_recording
 from inventory.trackwork.models import Trackwork
 from inventory.trackwork.recording import trackwork_of
 from inventory.trackwork.steps import steps_for as track_steps_for
+from inventory.trouble.models import Incident
+from inventory.trouble.recording import Seen, TroubleRefused, note_running, release
+from inventory.trouble.recording import report as keep_report
+from inventory.trouble.spots import Spot, spots_of
 from standards.conformity import Rule
 from standards.judging import GaugeResult, Service
 from standards.quantities import BY_RULE, QUANTITIES, Dimension, Place, Quantity
@@ -46,6 +50,7 @@ from standards.units import Unreadable, read
 #: From the first look at a vehicle to the readings, and to the stated outcome.
 READ_AFTER = timedelta(minutes=12)
 FINISHED_AFTER = timedelta(minutes=20)
+RELEASED_AFTER = timedelta(minutes=5)
 
 _USUAL = {Dimension.LENGTH: "Digital caliper", Dimension.MASS: "Scale, 1 g"}
 _GAUGE = "Standards gauge"
@@ -122,7 +127,14 @@ class _Loading:
             if "railway" in self.demo:
                 self.fleet = {tuple(entry["lettered"]): vehicle for vehicle, entry in logged}
                 self._lay(self.demo["railway"])
-        except (Unreadable, Doubt, UnknownStandard, ValidationError, ValueError) as error:
+        except (
+            Unreadable,
+            Doubt,
+            UnknownStandard,
+            ValidationError,
+            TroubleRefused,
+            ValueError,
+        ) as error:
             raise DemoRefused(f"In fixtures/demo.toml, {self.doing}: {error}") from error
         except KeyError as error:
             raise DemoRefused(
@@ -202,13 +214,22 @@ class _Loading:
         if entry.get("open", False):
             return
         stated = entry.get("outcome")
+        service = Service(stated) if stated else standing_proposal(vehicle).service
         finish_inspection(
             inspection=inspection,
-            service=Service(stated) if stated else standing_proposal(vehicle).service,
+            service=service,
             statement=entry.get("statement", ""),
             by=self.hand,
             moment=started + FINISHED_AFTER,
         )
+        held = vehicle.holds.filter(released_at__isnull=True).first()
+        if held is not None and service in (Service.FIT, Service.ADVICE):
+            release(
+                held=held,
+                done=entry.get("statement") or "Mended, and found within again.",
+                by=self.hand,
+                moment=started + FINISHED_AFTER + RELEASED_AFTER,
+            )
 
     def _rewheel(self, vehicle: Vehicle, wheels: Mapping[str, Any], moment: datetime) -> None:
         """Other wheelsets, put in since the inspection before."""
@@ -259,7 +280,7 @@ class _Loading:
                 f"This record already holds a railway called {entry['name']}. The demo goes only "
                 "into an empty record: name another folder in CARKNOCKER_DATA and load it there."
             )
-        railway = _saved(Railway(**_without(entry, "place", "trackwork")))
+        railway = _saved(Railway(**_without(entry, "place", "trackwork", "running", "report")))
         for position, each in enumerate(entry["place"], start=1):
             self.doing = each["name"]
             place = _saved(LinePlace(railway=railway, name=each["name"], position=position))
@@ -275,6 +296,11 @@ class _Loading:
                 self._industry(place, industry, tracks)
         for each in entry.get("trackwork", ()):
             self._trackwork(railway, each)
+        spots = spots_of(railway)
+        for each in entry.get("running", ()):
+            self._run(railway, each, spots)
+        for each in entry.get("report", ()):
+            self._report(each, spots)
 
     def _track(
         self,
@@ -346,6 +372,45 @@ class _Loading:
             by=self.hand,
             moment=started + FINISHED_AFTER,
         )
+
+    # Running and trouble --------------------------------------------------------------------
+
+    def _run(self, railway: Railway, entry: Mapping[str, Any], spots: list[Spot]) -> None:
+        self.doing = f"running of {entry['on']}"
+        note_running(
+            railway=railway,
+            held_on=entry["on"],
+            passages=entry["laps"],
+            vehicles=self._lettered(entry["ran"]),
+            spots=[
+                spot
+                for spot in spots
+                if spot.place.name in entry["places"] and spot.kind != "place"
+            ],
+            by=self.hand,
+        )
+
+    def _report(self, entry: Mapping[str, Any], spots: list[Spot]) -> None:
+        self.doing = f"report of {entry['at']:%Y-%m-%d %H:%M}"
+        kind = "turnout" if "turnout" in entry else "track"
+        place, name = entry[kind]
+        spot = {
+            (each.kind, each.place.name, getattr(each.part, "name", "")): each for each in spots
+        }[kind, place, name]
+        incident = keep_report(
+            seen=Seen(
+                spot=spot,
+                happened=Incident.Happening(entry["happened"]),
+                happened_at=entry["at"],
+                first=self.fleet[tuple(entry["first"])],
+                ahead=self.fleet[tuple(entry["ahead"])] if "ahead" in entry else None,
+                way=entry.get("way", ""),
+                effort=entry.get("effort", ""),
+                note=entry.get("note", ""),
+            ),
+            by=self.hand,
+        )
+        Incident.objects.filter(pk=incident.pk).update(reported_at=entry["at"])
 
     def _lettered(self, written: Iterable[list[str]]) -> list[Vehicle]:
         return [self.fleet[tuple(each)] for each in written]

@@ -45,6 +45,7 @@ from inventory.trackwork.models import TrackInspection, Trackwork
 from inventory.trackwork.recording import trackwork_of
 from inventory.trackwork.rounding import Radius, radius_of
 from inventory.trackwork.standing import condition, unmeasured, verdicts_of
+from inventory.trouble.models import Hold
 from standards.conformity import Outcome
 from standards.judging import Service, label
 from standards.remedies import mends
@@ -227,7 +228,8 @@ def finish(request: HttpRequest, pk: int) -> HttpResponse:
             messages.error(request, str(closed))
             return redirect(vehicle)
         else:
-            return redirect(vehicle)
+            lets_run = form.cleaned_data["service"] in (Service.FIT, Service.ADVICE)
+            return redirect((lets_run and _held(vehicle)) or vehicle)
     standing = Verdict.objects.standing_for(vehicle)
     return render(
         request,
@@ -321,7 +323,7 @@ def finish_track(request: HttpRequest, pk: int) -> HttpResponse:
             )
         except Closed as closed:
             messages.error(request, str(closed))
-        return redirect(job.subject)
+        return redirect(_held(job.subject) or job.subject)
     standing = verdicts_of([job.subject]).get(job.subject.pk, [])
     return render(
         request,
@@ -342,6 +344,12 @@ def finish_track(request: HttpRequest, pk: int) -> HttpResponse:
 
 
 # --- Small steps ------------------------------------------------------------------------------
+
+
+def _held(subject: Vehicle | Trackwork) -> Hold | None:
+    """Why what was just inspected is out of service; there it is said what still keeps it, and
+    there it is released."""
+    return subject.holds.filter(released_at__isnull=True).first()
 
 
 def _step(job: Job, slug: str) -> Step:

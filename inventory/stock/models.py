@@ -137,6 +137,8 @@ class Vehicle(models.Model):
         default=Service.AWAITING.value,
         editable=False,
     )
+    # Why it is out of service, empty where it is not. Its one writer keeps the holds.
+    held_because = models.CharField(max_length=200, blank=True, editable=False)
     # The number with its digits padded, so that a list puts 88 before 1104.
     number_key = models.CharField(max_length=120, editable=False, blank=True)
     revision = models.PositiveIntegerField(default=1, editable=False)

@@ -134,6 +134,7 @@ def amend_vehicle(*, vehicle: Vehicle, seen_revision: int) -> Vehicle:
     is_judged_anew = any(getattr(now, name) != getattr(vehicle, name) for name in judged_by)
     vehicle.revision = seen_revision + 1
     vehicle.service = now.service
+    vehicle.held_because = now.held_because
     vehicle.save()
     _fit_wheelsets(vehicle, Running(), fitted_at=timezone.now())
     if is_judged_anew:
@@ -192,6 +193,10 @@ def _unchanged(vehicle: Vehicle, seen_revision: int) -> Vehicle:
 
 
 # --- Inspections ------------------------------------------------------------------------------
+
+#: Sent with the `inspection` once it is finished, within its transaction. Whoever keeps what is
+#: out of service takes the vehicle out of it where bad order was stated.
+inspection_finished = Signal()
 
 
 @transaction.atomic
@@ -282,7 +287,9 @@ def finish_inspection(
     inspection.inspector = by
     inspection.finished_at = moment or timezone.now()
     inspection.save()
-    Vehicle.objects.filter(pk=inspection.vehicle_id).update(service=service.value)
+    # One that is held stays so, whatever was found, until somebody releases it.
+    Vehicle.objects.filter(pk=inspection.vehicle_id, held_because="").update(service=service.value)
+    inspection_finished.send(sender=Inspection, inspection=inspection)
     return inspection
 
 

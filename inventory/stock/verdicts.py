@@ -118,17 +118,22 @@ def rejudge_vehicle(vehicle: Vehicle, *, is_dry: bool = False) -> list[Change]:
         for change in judge_inspection(inspection, cause="rejudged", is_dry=is_dry)
     ]
     if changes and not is_dry:
-        _keep_from_running(vehicle)
+        settle_service(vehicle)
     return changes
 
 
-def _keep_from_running(vehicle: Vehicle) -> None:
-    """Let a stated outcome rest while the readings say bad order, and give it back after."""
+def settle_service(vehicle: Vehicle) -> None:
+    """Let a stated outcome rest while the readings say bad order, and give it back after.
+
+    A vehicle that is held is bad order whatever was stated, until it is released.
+    """
     last = vehicle.inspections.filter(finished_at__isnull=False).order_by("finished_at").last()
     stated = last.service if last else Service.AWAITING.value
     lets_run = stated in (Service.FIT.value, Service.ADVICE.value)
     if lets_run and standing_proposal(vehicle).service is Service.BAD_ORDER:
         stated = Service.AWAITING.value
+    if vehicle.held_because:
+        stated = Service.BAD_ORDER.value
     if stated != vehicle.service:
         vehicle.service = stated
         Vehicle.objects.filter(pk=vehicle.pk).update(service=stated)

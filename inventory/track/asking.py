@@ -225,7 +225,7 @@ def trains(request: HttpRequest, pk: int) -> HttpResponse:
     )
     form = TrainForm(
         request.GET or None,
-        tracks=[here for here in everywhere if here.limits is not None],
+        tracks=[here for here in everywhere if here.limits is not None and not here.barred],
         engines=candidates(fleet.filter(category=Vehicle.Category.LOCOMOTIVE)),
         cars=candidates(fleet.exclude(category=Vehicle.Category.LOCOMOTIVE)),
         weights=Weights.of(fleet),
@@ -245,7 +245,7 @@ def trains(request: HttpRequest, pk: int) -> HttpResponse:
             "form": form,
             "run": asked,
             "problem": problem,
-            "not_offered": [here for here in everywhere if here.limits is None],
+            "not_offered": [here for here in everywhere if here.limits is None or here.barred],
         },
     )
 
@@ -268,7 +268,7 @@ def arrange(request: HttpRequest, pk: int) -> HttpResponse:
     """Put a set of vehicles on a set of tracks: as many as can be, then at home."""
     shown = get_object_or_404(Railway, pk=pk)
     everywhere = stood(shown)
-    tracks = [here for here in everywhere if not here.unknown]
+    tracks = [here for here in everywhere if not here.unknown and not here.barred]
     anywhere = Standing.objects.filter(vehicle=OuterRef("pk"))
     pool = candidates(
         Vehicle.objects.filter(~Exists(anywhere), scale__in=shown.scales).order_by(
@@ -279,7 +279,7 @@ def arrange(request: HttpRequest, pk: int) -> HttpResponse:
     about = {
         "railway": shown,
         "form": form,
-        "not_offered": [here for here in everywhere if here.unknown],
+        "not_offered": [here for here in everywhere if here.unknown or here.barred],
     }
     if form.is_bound and form.is_valid():
         about |= _arranged(

@@ -61,6 +61,20 @@ class Stood:
         return f"no length measured of {named(self.unmeasured)}"
 
     @property
+    def barred(self) -> str:
+        """Why nobody gets there, in words: every turnout that it was measured from is out of
+        service. Empty where there is a way in, or where none of them is named."""
+        turnouts = [
+            each for each in (self.track.a_turnout, self.track.b_turnout) if each is not None
+        ]
+        held = [each for each in turnouts if each.held_because]
+        if not held or len(held) < len(turnouts):
+            return ""
+        return "; ".join(
+            f"{each.name} is out of service: {each.held_because}" for each in dict.fromkeys(held)
+        )
+
+    @property
     def names(self) -> str:
         """Who stands there, the first of them by name."""
         return named(self.standing)
@@ -191,11 +205,13 @@ def answers(shown: Stood, pool: Sequence[Candidate]) -> list[Answer]:
     limits = shown.limits
     if limits is None or shown.room_mm is None:
         return [Answer(each, (), (), "the room left cannot be told") for each in pool]
+    barred = [Refusal(Code.BARRED, shown.barred)] if shown.barred else []
     found = [
         Answer(
             each,
             tuple(
-                refusals(
+                barred
+                + refusals(
                     each,
                     limits,
                     shown.room_mm,

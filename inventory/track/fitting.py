@@ -137,6 +137,7 @@ class Code(StrEnum):
     HEIGHT = "too tall"
     KIND = "kind not taken"
     NO_TIME = "not tried to the end"
+    BARRED = "turnout out of service"
 
 
 #: What speaks against a vehicle wherever it would stand: it may not run.

@@ -119,6 +119,9 @@ class Turnout(Part):
         "points to frog", null=True, blank=True, help_text="From the tips to the frog point."
     )
 
+    # Why it is out of service, empty where it is not. Its one writer keeps the holds.
+    held_because = models.CharField(max_length=200, blank=True, editable=False)
+
     class Meta:
         ordering = ["name", "pk"]
         constraints = [

@@ -63,6 +63,7 @@ def _candidate(vehicle: Vehicle, sizes: dict[str, _Size]) -> Candidate:
         u_mm=length and length.u,
         dof=math.inf if length is None or length.dof is None else length.dof,
         category=vehicle.category,
+        held_because=vehicle.held_because,
     )
 
 

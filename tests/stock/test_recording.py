@@ -23,6 +23,7 @@ from inventory.stock.recording import (
 )
 from inventory.stock.taking import Closed, Doubt, Entry, ReadingOvertaken
 from inventory.stock.verdicts import rejudge_vehicle, standing_proposal
+from inventory.trouble.recording import release
 from standards.judging import GaugeResult, Service
 from standards.units import Unreadable
 from tests.factories import (
@@ -260,6 +261,9 @@ def test_repair_leads_from_bad_order_to_fit(owner):
     proposal = standing_proposal(vehicle)
     assert proposal.service is Service.FIT
     finish_inspection(inspection=again, service=proposal.service, statement="spread", by=owner)
+    vehicle.refresh_from_db()
+    assert vehicle.service == "bad order"  # until a named person releases it
+    release(held=vehicle.holds.get(), done="spread", by=owner)
     vehicle.refresh_from_db()
     assert vehicle.service == "fit to run"
 

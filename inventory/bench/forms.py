@@ -2,6 +2,7 @@
 
 from django import forms
 
+from inventory.stock.forms import in_plain_words, split_standard, standard_choices
 from inventory.stock.models import Inspection, Vehicle
 from standards.judging import STRICTNESS, Service
 
@@ -56,3 +57,31 @@ def defaults_from(last: Vehicle | None) -> dict[str, object]:
         "wheel_material": wheelset.material if wheelset else "",
         "coupler": coupler.kind if coupler else "knuckle",
     }
+
+
+class VisitorForm(forms.ModelForm):
+    """The least that has to be known of a visitor's vehicle to check it."""
+
+    standard = forms.ChoiceField(label="Scale and standards")
+    visitor = forms.CharField(
+        label="Owner", max_length=60, help_text="Whose it is; the slip says it."
+    )
+
+    class Meta:
+        model = Vehicle
+        fields = ["reporting_mark", "number", "kind", "category", "axles"]
+        help_texts = dict.fromkeys(fields, "")
+
+    def __init__(self, *args, used: list[tuple[str, str]], **kwargs):
+        super().__init__(*args, **kwargs)
+        self.fields["standard"].choices = standard_choices(used)
+        self.order_fields(["visitor", *self._meta.fields[:-1], "standard", "axles"])
+        self.fields["kind"].widget.attrs["list"] = "kinds-known"
+        in_plain_words(self)
+
+    def clean(self) -> dict[str, object]:
+        data = super().clean()
+        if data.get("standard"):
+            self.instance.family, self.instance.scale = split_standard(data["standard"])
+        self.instance.visitor = data.get("visitor", "")
+        return data

@@ -1,11 +1,13 @@
 from django.urls import path
 
-from inventory.bench import views
+from inventory.bench import views, visitors
 
 app_name = "bench"
 urlpatterns = [
     path("", views.start, name="start"),
     path("log/", views.log, name="log"),
+    path("visitors/", visitors.visitors, name="visitors"),
+    path("visitors/<int:pk>/", visitors.visitor, name="visitor"),
     path("begin/<int:pk>/", views.begin, name="begin"),
     path("turnouts/<int:pk>/begin/", views.begin_turnout, name="begin-turnout"),
     path("trackwork/<int:pk>/begin/", views.begin_track, name="begin-track"),

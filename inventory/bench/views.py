@@ -110,7 +110,7 @@ def log(request: HttpRequest) -> HttpResponse:
 @writers_only
 @require_POST
 def begin(request: HttpRequest, pk: int) -> HttpResponse:
-    vehicle = get_object_or_404(Vehicle, pk=pk)
+    vehicle = get_object_or_404(Vehicle.everyone, pk=pk)
     form = BeginForm(request.POST)
     if not form.is_valid():
         messages.error(request, "Pick a reason for the inspection from the list.")

@@ -54,6 +54,13 @@ class VehicleQuerySet(models.QuerySet):
         )
 
 
+class Fleet(models.Manager.from_queryset(VehicleQuerySet)):
+    """Our own stock, without what visitors brought."""
+
+    def get_queryset(self) -> VehicleQuerySet:
+        return super().get_queryset().filter(visitor="")
+
+
 class Vehicle(models.Model):
     """A locomotive, car or wagon, coach or service vehicle."""
 
@@ -137,6 +144,8 @@ class Vehicle(models.Model):
         default=Service.AWAITING.value,
         editable=False,
     )
+    # Whose it is, where it is not ours: it is checked, and counts nowhere in the fleet.
+    visitor = models.CharField(max_length=60, blank=True, editable=False)
     # Why it is out of service, empty where it is not. Its one writer keeps the holds.
     held_because = models.CharField(max_length=200, blank=True, editable=False)
     # The number with its digits padded, so that a list puts 88 before 1104.
@@ -145,7 +154,8 @@ class Vehicle(models.Model):
     logged_at = models.DateTimeField(auto_now_add=True)
     logged_by = models.ForeignKey(PERSON, models.PROTECT, null=True, editable=False)
 
-    objects = VehicleQuerySet.as_manager()
+    objects = Fleet()
+    everyone = VehicleQuerySet.as_manager()
 
     class Meta:
         constraints = [
@@ -165,7 +175,7 @@ class Vehicle(models.Model):
         super().save(*args, **kwargs)
 
     def get_absolute_url(self) -> str:
-        return reverse("stock:vehicle", args=[self.pk])
+        return reverse("bench:visitor" if self.visitor else "stock:vehicle", args=[self.pk])
 
     @property
     def identity(self) -> str:

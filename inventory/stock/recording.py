@@ -288,7 +288,8 @@ def finish_inspection(
     inspection.finished_at = moment or timezone.now()
     inspection.save()
     # One that is held stays so, whatever was found, until somebody releases it.
-    Vehicle.objects.filter(pk=inspection.vehicle_id, held_because="").update(service=service.value)
+    vehicle = Vehicle.everyone.filter(pk=inspection.vehicle_id, held_because="")
+    vehicle.update(service=service.value)
     inspection_finished.send(sender=Inspection, inspection=inspection)
     return inspection
 

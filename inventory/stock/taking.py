@@ -70,7 +70,7 @@ def begin(
 
     role: what the subject is called in `into`. Within a transaction that the caller holds.
     """
-    type(of).objects.select_for_update().get(pk=of.pk)
+    type(of)._base_manager.select_for_update().get(pk=of.pk)
     standing = into.objects.filter(**{role: of}, finished_at__isnull=True).first()
     if standing is not None:
         return standing

@@ -136,7 +136,7 @@ def settle_service(vehicle: Vehicle) -> None:
         stated = Service.BAD_ORDER.value
     if stated != vehicle.service:
         vehicle.service = stated
-        Vehicle.objects.filter(pk=vehicle.pk).update(service=stated)
+        Vehicle.everyone.filter(pk=vehicle.pk).update(service=stated)
 
 
 def _subject(vehicle: Vehicle, moment: datetime | None = None) -> Subject:

@@ -43,6 +43,7 @@ class Widest:
                 gauge="",
                 quantity__in=_MEASURED,
                 inspection__vehicle__scale__in=railway.scales,
+                inspection__vehicle__visitor="",
             )
             .select_related("inspection__vehicle")
             .order_by("inspection__started_at", "pk")

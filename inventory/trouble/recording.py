@@ -185,7 +185,8 @@ def _forget(instance: Hold, **_) -> None:
 
 @receiver(inspection_finished)
 def _stated_bad_order(inspection: Inspection, **_) -> None:
-    if inspection.service == Service.BAD_ORDER.value:
+    # What visitors brought is not ours to hold: they get a slip.
+    if inspection.service == Service.BAD_ORDER.value and not inspection.vehicle.visitor:
         take_out(
             subject=inspection.vehicle,
             reason=inspection.statement or _in_words(inspection.vehicle),

@@ -41,6 +41,7 @@ from inventory.trouble.models import Incident
 from inventory.trouble.recording import Seen, TroubleRefused, note_running, release
 from inventory.trouble.recording import report as keep_report
 from inventory.trouble.spots import Spot, spots_of
+from standards.causes import Happening
 from standards.conformity import Rule
 from standards.judging import GaugeResult, Service
 from standards.quantities import BY_RULE, QUANTITIES, Dimension, Place, Quantity
@@ -400,7 +401,7 @@ class _Loading:
         incident = keep_report(
             seen=Seen(
                 spot=spot,
-                happened=Incident.Happening(entry["happened"]),
+                happened=Happening(entry["happened"]),
                 happened_at=entry["at"],
                 first=self.fleet[tuple(entry["first"])],
                 ahead=self.fleet[tuple(entry["ahead"])] if "ahead" in entry else None,

@@ -15,7 +15,9 @@ from inventory.trackwork.models import Trackwork
 from inventory.trackwork.standing import unmeasured, verdicts_of
 from inventory.trouble.counting import Counted, count, spot_key
 from inventory.trouble.evidence import CONFIDENCE, Suspect, failure_rate
+from inventory.trouble.forms import RoutineForm
 from inventory.trouble.models import Incident, Involved
+from inventory.trouble.routine import LAPS, MONTHS, due, evening, moving
 from inventory.trouble.spots import key_of
 from inventory.trouble.weighing import (
     Clue,
@@ -27,6 +29,7 @@ from inventory.trouble.weighing import (
     of_statistics,
     of_verdicts,
 )
+from standards.causes import Cause, Happening, causes_of
 from standards.conformity import Outcome, Rule
 from standards.judging import label
 from standards.quantities import QUANTITIES, Place
@@ -65,6 +68,24 @@ def railway(request: HttpRequest, pk: int) -> HttpResponse:
     """The whole railway: a sentence, the suspects, the run that would tell, the figures."""
     shown = get_object_or_404(Railway, pk=pk)
     return render(request, "trouble/railway.html", {"railway": shown, **_shown(count(shown))})
+
+
+def routine(request: HttpRequest) -> HttpResponse:
+    """What is due, what the next work evening needs, and what moves towards a limit."""
+    usual = {"months": MONTHS, "laps": LAPS}
+    form = RoutineForm({**usual, **request.GET.dict()})
+    often = form.cleaned_data if form.is_valid() else usual
+    return render(
+        request,
+        "trouble/routine.html",
+        {
+            "form": form,
+            "evening": evening(),
+            "due": due(months=often["months"], laps=often["laps"]) if form.is_valid() else [],
+            "moving": moving(),
+        },
+        status=422 if form.errors else 200,
+    )
 
 
 def _incidents_of(vehicle: Vehicle) -> list[Incident]:
@@ -107,10 +128,28 @@ def vehicle(request: HttpRequest, pk: int) -> HttpResponse:
             "clues": clues,
             "lacking": lacking,
             "incidents": incidents,
+            "causes": _causes(incidents, verdicts, _pieces_at(shown, incidents)),
             "counted": [(on, _shown(each)) for on, each in counted.items()],
             "mends": mends(verdict.as_finding() for verdict in verdicts),
             "hold": shown.holds.filter(released_at__isnull=True).first(),
         },
+    )
+
+
+def _causes(
+    incidents: list[Incident], verdicts: list[Verdict], pieces: list[Trackwork]
+) -> list[tuple[Cause, bool]]:
+    """What may cause what happened to it, with whether measuring has confirmed it, those first."""
+    outside: dict[str, set[str]] = {}
+    on_track = [verdict for standing in verdicts_of(pieces).values() for verdict in standing]
+    for verdict in (*verdicts, *on_track):
+        if verdict.outcome == Outcome.OUTSIDE.value:
+            too = {-1: "small", 1: "large"}.get(verdict.as_finding().direction, "")
+            outside.setdefault(verdict.quantity, set()).add(too)
+    happened = dict.fromkeys(Happening(each.happened) for each in incidents)
+    likely = dict.fromkeys(cause for each in happened for cause in causes_of(each))
+    return sorted(
+        ((cause, cause.is_confirmed_by(outside)) for cause in likely), key=lambda pair: not pair[1]
     )
 
 

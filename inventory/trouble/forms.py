@@ -11,7 +11,7 @@ from django.utils import timezone
 from inventory.stock.models import Vehicle
 from inventory.track.fitting import SAME_GAUGE_MM
 from inventory.track.models import Place, Railway
-from inventory.trouble.models import MOST_PASSAGES, Incident
+from inventory.trouble.models import MOST_PASSAGES, Incident, happenings
 from inventory.trouble.recording import Seen
 from inventory.trouble.spots import Spot
 
@@ -91,7 +91,7 @@ class ReportForm(PersonsForm):
     where = forms.ChoiceField(label="Where?")
     happened = forms.ChoiceField(
         label="What happened?",
-        choices=Incident.Happening.choices,
+        choices=happenings,
         widget=forms.RadioSelect,
         error_messages={"required": "Pick what happened; “something else” will do."},
     )
@@ -284,3 +284,10 @@ class RunningForm(PersonsForm):
             return [spot for spot in self.all_spots if spot.key in ticked]
         places = set(self.cleaned_data["places"])
         return [spot for spot in self.all_spots if str(spot.place.pk) in places]
+
+
+class RoutineForm(PersonsForm):
+    """How often an inspection is due."""
+
+    months = forms.IntegerField(label="Due after months", min_value=1, max_value=600)
+    laps = forms.IntegerField(label="or after laps", min_value=1, max_value=1_000_000)

@@ -11,25 +11,18 @@ from django.urls import reverse
 from inventory.stock.models import Inspection, Vehicle
 from inventory.track.models import Place, Railway, Track, Turnout
 from inventory.trackwork.models import TrackInspection, Trackwork
+from standards.causes import Happening
 
 PERSON = settings.AUTH_USER_MODEL
 MOST_PASSAGES = 10_000
 
 
+def happenings() -> list[tuple[str, str]]:
+    return [(each.value, each.words) for each in Happening]
+
+
 class Incident(models.Model):
     """One report of trouble, as it was seen. It lays no blame, and is never edited away."""
-
-    class Happening(models.TextChoices):
-        POINTS = "points", "picked the points"
-        CLIMBED_FROG = "frog-climb", "climbed the frog"
-        DROPPED_FROG = "frog-drop", "dropped at the frog"
-        CLIMBED_CURVE = "curve-climb", "climbed on a curve"
-        STRAIGHT = "straight", "left the rails on straight track"
-        PULLED_OVER = "pulled-over", "pulled over on the inside of a curve"
-        BUFFERS = "buffers", "buffers locked"
-        UNCOUPLED = "uncoupled", "came uncoupled"
-        SHORT = "short", "short circuit"
-        OTHER = "other", "something else"
 
     class Way(models.TextChoices):
         FACING = "facing", "facing the points"
@@ -39,9 +32,6 @@ class Incident(models.Model):
         PULLED = "pulled", "pulled"
         PUSHED = "pushed", "pushed"
 
-    #: What leaves vehicles on their wheels, and counts in no rate of derailing.
-    NO_DERAILMENT = (Happening.UNCOUPLED, Happening.SHORT, Happening.OTHER)
-
     railway = models.ForeignKey(Railway, models.SET_NULL, null=True, related_name="incidents")
     place = models.ForeignKey(Place, models.SET_NULL, null=True, related_name="+")
     track = models.ForeignKey(Track, models.SET_NULL, null=True, related_name="+")
@@ -49,7 +39,7 @@ class Incident(models.Model):
     trackwork = models.ForeignKey(Trackwork, models.SET_NULL, null=True, related_name="+")
     # As it was called then; the railway may be laid anew.
     where = models.CharField(max_length=160)
-    happened = models.CharField(max_length=12, choices=Happening)
+    happened = models.CharField(max_length=12, choices=happenings)
     happened_at = models.DateTimeField()
     way = models.CharField(max_length=8, choices=Way, blank=True)
     effort = models.CharField(max_length=6, choices=Effort, blank=True)
@@ -73,7 +63,7 @@ class Incident(models.Model):
 
     @property
     def is_derailment(self) -> bool:
-        return self.happened not in self.NO_DERAILMENT
+        return Happening(self.happened).is_derailment
 
 
 class Involved(models.Model):

@@ -19,6 +19,7 @@ urlpatterns = [
     path("railways/<int:pk>/running/", views.run_on, name="run-on"),
     path("running/<int:pk>/", views.session, name="session"),
     path("turns/<int:pk>/remove/", views.remove_turn, name="remove-turn"),
+    path("routine/", asking.routine, name="routine"),
     path("railways/<int:pk>/evidence/", asking.railway, name="railway"),
     path("vehicles/<int:pk>/", asking.vehicle, name="vehicle"),
     path("trackwork/<int:pk>/", asking.trackwork, name="trackwork"),

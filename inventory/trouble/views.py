@@ -27,6 +27,7 @@ from inventory.trouble.recording import (
 )
 from inventory.trouble.recording import report as keep_report
 from inventory.trouble.spots import spots_of
+from standards.causes import Happening, causes_of
 from standards.remedies import mends
 
 
@@ -146,6 +147,7 @@ def incident(request: HttpRequest, pk: int) -> HttpResponse:
             "first": shown.involved.filter(part=Involved.Part.FIRST).first(),
             "holds": _holds().filter(incident=shown),
             "form": WithdrawForm(),
+            "causes": [(cause, False) for cause in causes_of(Happening(shown.happened))],
         },
     )
 

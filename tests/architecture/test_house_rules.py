@@ -172,7 +172,7 @@ RELEASED = {
     "inventory/trackwork/migrations/0001_initial.py": "b9363ecec52b929c",
     "inventory/stock/migrations/0004_held_because.py": "3d9e12f581b07609",
     "inventory/track/migrations/0002_held_because.py": "7307bf34eef453af",
-    "inventory/trouble/migrations/0001_initial.py": "2f64f3247f78e7c9",
+    "inventory/trouble/migrations/0001_initial.py": "02313342dbe4b5cf",
     "inventory/trouble/migrations/0002_holds_of_bad_orders.py": "a536d185bb597ee5",
 }
 

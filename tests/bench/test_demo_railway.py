@@ -44,6 +44,7 @@ from inventory.track.models import (
 )
 from inventory.track.needs import needs_of
 from inventory.track.standing import candidates
+from inventory.trouble.models import Incident
 from standards.conformity import Outcome
 from standards.judging import Service
 
@@ -54,7 +55,7 @@ pytestmark = pytest.mark.django_db
 
 
 def clear() -> None:
-    for model in (Verdict, Reading, Inspection, Track, Railway, Vehicle, HouseLimit):
+    for model in (Incident, Verdict, Reading, Inspection, Track, Railway, Vehicle, HouseLimit):
         model.objects.all().delete()
 
 

@@ -126,6 +126,11 @@ class Stored:
 _KEPT_BECAUSE = {Service.BAD_ORDER: "is bad order", Service.AWAITING: "awaits inspection"}
 
 
+def _kept_because(candidate: Candidate) -> str:
+    why = f": {candidate.held_because}" if candidate.held_because else ""
+    return f"{_KEPT_BECAUSE[Service(candidate.service)]}{why}"
+
+
 @dataclass(frozen=True)
 class Run:
     """One train asked over chosen tracks.
@@ -257,11 +262,7 @@ def run(
         train,
         passings,
         min(told, key=lambda each: each.left_mm or 0, default=None),
-        tuple(
-            (each, _KEPT_BECAUSE[Service(each.service)])
-            for each in vehicles
-            if each.service in _KEPT_BECAUSE
-        ),
+        tuple((each, _kept_because(each)) for each in vehicles if each.service in _KEPT_BECAUSE),
         refused,
         doubtful,
         None if lead is None else _drawn(train, find(lead)),

@@ -272,10 +272,11 @@ def in_a_sentence(clues: Sequence[Clue], n_incidents: int, n_unmeasured: int) ->
     culprits = [clue for clue in clues if clue.weight is Weight.CULPRIT]
     if culprits:
         which = "It" if culprits[0].whose == "vehicle" else culprits[0].title.partition(": ")[2]
-        rest = (
-            " but not everything was measured" if n_unmeasured else " look at what has no number"
-        )
-        return f"{which} is the likelier culprit. Nothing measured is out of tolerance,{rest}."
+        if n_unmeasured:
+            rest = "nothing measured is out of tolerance, but not everything was measured"
+        else:
+            rest = "what was measured is in tolerance, so look for what no gauge shows"
+        return f"{which} is the likelier culprit: {rest}."
     if any(clue.weight is Weight.UNDECIDED for clue in clues):
         return (
             "Nothing is surely out of tolerance, but some of it is undecided: measure that again."

@@ -3,8 +3,10 @@
 from __future__ import annotations
 
 from datetime import timedelta
+from importlib import import_module
 
 import pytest
+from django.apps import apps
 from django.urls import reverse
 from django.utils import timezone
 
@@ -568,3 +570,78 @@ def test_board_when_more_is_held_then_asks_the_record_as_often_as_for_one_of_eac
     # What each waits for is worked out one by one: a board of a hundred is a sorry railway.
     with django_assert_max_num_queries(12 + 3 * 4):
         signed_in.get(reverse("trouble:board"))
+
+
+def test_held_engine_when_asked_for_a_train_then_is_named_with_its_reason(
+    signed_in, railway, owner
+):
+    engine = make_vehicle(owner, number="7", category="locomotive", kind="diesel locomotive")
+    measure(engine, owner, {("length_over_couplers", ""): "150"})
+    take_out(subject=engine, reason="wobbles", by=owner)
+    loop = Track.objects.get(name="Loop")
+
+    page = signed_in.get(
+        reverse("track:trains", args=[railway.pk]) + f"?engine={engine.pk}&n_cars=0&way={loop.pk}"
+    ).content.decode()
+
+    assert "is bad order: wobbles" in page
+    where = signed_in.get(reverse("track:for-vehicle", args=[engine.pk])).content.decode()
+    assert "wobbles" in where
+
+
+@pytest.mark.parametrize("address_of", ["session", "hold", "incident", "tag"])
+def test_page_of_what_is_not_there_then_is_not_found(signed_in, address_of):
+    assert signed_in.get(reverse(f"trouble:{address_of}", args=[987654])).status_code == 404
+
+
+def test_note_with_markup_then_is_shown_as_typed(signed_in, railway, owner):
+    car = make_vehicle(owner)
+    told = filled(railway, car, note="<script>alert(1)</script>")
+
+    page = signed_in.post(address(railway), told, follow=True).content.decode()
+
+    assert "<script>alert(1)</script>" not in page
+    assert "&lt;script&gt;alert(1)" in page
+
+
+def test_place_when_removed_then_its_reports_stay_and_count_no_more(signed_in, railway, owner):
+    car = make_vehicle(owner)
+    kept = fell(railway, car, owner)
+    Turnout.objects.all().delete()
+    Place.objects.all().delete()
+
+    counted = count(railway)
+
+    assert counted.n_lost == 1
+    page = signed_in.get(kept.get_absolute_url()).content.decode()
+    assert "East turnout, Tarn" in page
+    assert signed_in.get(reverse("trouble:vehicle", args=[car.pk])).status_code == 200
+
+
+def test_two_lettered_alike_then_are_told_apart_in_the_figures(railway, owner):
+    one, two = make_vehicle(owner), make_vehicle(owner)
+    for car in (one, two):
+        fell(railway, car, owner)
+
+    counted = count(railway)
+
+    assert counted.vehicles[one.pk] != counted.vehicles[two.pk]
+    assert counted.vehicle(one.pk).figures.observed == 1
+
+
+def test_older_record_with_a_bad_order_then_is_held_from_its_inspection_on(owner):
+    """What migration 0002 does to a record from before there were holds."""
+    car, fit = tight_car(owner), make_vehicle(owner, number="2")
+    Hold.objects.all().delete()
+    Vehicle.objects.update(held_because="")
+    migration = import_module("inventory.trouble.migrations.0002_holds_of_bad_orders")
+
+    migration.hold(apps, None)
+
+    held = Hold.objects.get()
+    assert (held.vehicle, held.broken) == (car, [["back_to_back", "2"]])
+    assert held.held_at == car.inspections.get().finished_at
+    car.refresh_from_db()
+    assert car.held_because == held.reason
+    fit.refresh_from_db()
+    assert fit.held_because == ""

@@ -20,6 +20,19 @@ DANGERS = {
     r"polarity|meter": r"licensed person",
 }
 
+#: Where the remedy begins with one word, the cause may not say the other.
+OPPOSITE = [
+    pair
+    for one, other in [
+        ("spread", "press"),
+        ("raise", "lower"),
+        ("add weight", "take out weight"),
+        ("narrow", "widen"),
+        ("bend", "straighten"),
+    ]
+    for pair in [(one, other), (other, one)]
+]
+
 
 @pytest.mark.parametrize("happening", [each for each in Happening if each != Happening.OTHER])
 def test_every_happening_has_a_cause_and_one_beside_the_vehicle(happening) -> None:
@@ -50,6 +63,10 @@ def test_cause_that_is_measured_agrees_with_the_remedy_of_it(cause) -> None:
     is_track = QUANTITIES[cause.quantity].place is Place.TRACK
     assert is_track is (cause.where == "track")
     assert cause.is_confirmed_by({cause.quantity: {cause.too}})
+    headline = remedies()[cause.quantity, cause.too].headline.lower()
+    for one, opposite in OPPOSITE:
+        if headline.startswith(one):
+            assert opposite not in cause.mend.lower()
     other = {"small": "large", "large": "small"}[cause.too]
     assert not cause.is_confirmed_by({cause.quantity: {other}})
     assert not cause.is_confirmed_by({})
@@ -88,3 +105,12 @@ def test_entry_that_cannot_be_is_refused_in_words(changed, words) -> None:
 
     with pytest.raises(ValueError, match=words):
         module._cause(entry | changed)
+
+
+def test_reason_of_a_back_to_back_then_is_that_of_the_standard() -> None:
+    """NEM 110, 310 and 311, supplement of 2009: too narrow, the wheelset jams between check rail
+    and wing rail; too wide, the flange meets the frog point."""
+    by = {cause.too: cause.why for cause in causes() if cause.quantity == "back_to_back"}
+
+    assert "jam" in by["small"] and "frog point" not in by["small"]
+    assert "frog point" in by["large"] and "jam" not in by["large"]

@@ -121,6 +121,7 @@ INSTALLED_APPS = [
     "inventory.trackwork",
     "inventory.trouble",
     "inventory.bench",
+    "inventory.paper",
 ]
 
 MIDDLEWARE = [

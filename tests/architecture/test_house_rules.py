@@ -26,6 +26,7 @@ LAYERS = (
     "trackwork",
     "trouble",
     "bench",
+    "paper",
 )
 
 AT_THE_TOP = {

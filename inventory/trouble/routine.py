@@ -2,18 +2,18 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+import math
 from dataclasses import dataclass
 from datetime import date, timedelta
 
 from django.db.models import Count, Max, Q
 from django.utils import timezone
 
-from inventory.stock.models import Reading, Vehicle, Verdict
+from inventory.stock.models import Inspection, Reading, Vehicle, Verdict
 from inventory.trouble.models import Hold, Turn
 from inventory.trouble.recording import waits_for
 from standards.conformity import Outcome
-from standards.drift import Drift, Point, drift
+from standards.drift import Drift, DriftImpossible, Point, drift
 from standards.judging import label
 from standards.quantities import QUANTITIES
 from standards.remedies import Mend, mends
@@ -129,8 +129,8 @@ class Moving:
 
     @property
     def is_past(self) -> bool:
-        """Whether the line has reached the limit already."""
-        return self.drift.reaches is not None and self.drift.reaches <= self.drift.latest
+        """Whether the line has reached the limit by today."""
+        return self.drift.reaches is not None and self.drift.reaches <= timezone.localdate()
 
 
 def moving(until: date | None = None) -> list[Moving]:
@@ -152,19 +152,39 @@ def moving(until: date | None = None) -> list[Moving]:
             verdict = standing.get((quantity, at))
             if verdict is None or not verdict.has_limits:
                 continue
-            moved = drift(_points(vehicle, quantity, at), verdict.low, verdict.high)
+            try:
+                moved = drift(_points(vehicle, quantity, at), verdict.low, verdict.high)
+            except DriftImpossible:
+                continue  # one odd reading is no reason to keep the others back
             if moved is not None and moved.warns(until):
                 found.append(Moving(vehicle, quantity, at, moved))
     return sorted(found, key=lambda each: (each.drift.earliest or date.max, each.vehicle.pk))
 
 
 def _points(vehicle: Vehicle, quantity: str, at: str) -> list[Point]:
-    """Readings in order of time, only those of the wheelset that is fitted now."""
+    """Readings in order of time: only those of the wheelset that is fitted now, and from the last
+    inspection after a repair on, since what was mended begins anew."""
     since = {str(each.axle): each.fitted_at for each in vehicle.fitted_wheelsets}.get(at)
-    rows: Iterable[Reading] = Reading.objects.filter(
-        is_current=True, gauge="", quantity=quantity, at=at, inspection__vehicle=vehicle
-    ).order_by("taken_at", "pk")
-    kept: Sequence[Reading] = [
-        row for row in rows if row.u and (since is None or row.taken_at >= since)
-    ]
-    return [Point(timezone.localdate(row.taken_at), row.value, row.u) for row in kept]
+    rows = (
+        Reading.objects.filter(
+            is_current=True, gauge="", quantity=quantity, at=at, inspection__vehicle=vehicle
+        )
+        .select_related("inspection")
+        .order_by("taken_at", "pk")
+    )
+    kept: list[Point] = []
+    for row in rows:
+        if not row.u or (since is not None and row.taken_at < since):
+            continue
+        if row.inspection.reason == Inspection.Reason.REPAIR:
+            kept = []
+        kept.append(
+            Point(
+                timezone.localdate(row.taken_at),
+                row.value,
+                row.u,
+                math.inf if row.dof is None else row.dof,
+                str(row.instrument_id),
+            )
+        )
+    return kept

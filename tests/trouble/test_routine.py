@@ -27,9 +27,15 @@ def signed_in(client, owner):
     return client
 
 
-def inspected(vehicle: Vehicle, owner, days_ago: int, back_to_back: str = "14.47") -> None:
+def inspected(
+    vehicle: Vehicle,
+    owner,
+    days_ago: int,
+    back_to_back: str = "14.47",
+    reason: str = "routine",
+) -> None:
     moment = timezone.now() - timedelta(days=days_ago)
-    inspection = open_inspection(vehicle=vehicle, reason="routine", by=owner, moment=moment)
+    inspection = open_inspection(vehicle=vehicle, reason=reason, by=owner, moment=moment)
     entries = [Entry("back_to_back", "1", caliper(), typed=back_to_back)]
     record(inspection=inspection, entries=entries, by=owner, moment=moment)
     finish_inspection(
@@ -107,3 +113,16 @@ def test_routine_when_asked_for_what_cannot_be_then_says_so(signed_in, query):
 
     assert answer.status_code == 422
     assert "problem" in answer.content.decode()
+
+
+def test_moving_when_it_was_mended_then_begins_anew(owner):
+    mended = make_vehicle(owner, number="1")
+    for days_ago, value in [(900, "14.56"), (600, "14.50"), (400, "14.45")]:
+        inspected(mended, owner, days_ago, value)
+    inspected(mended, owner, 300, "14.40")
+    assert [each.vehicle for each in moving()] == [mended]
+
+    inspected(mended, owner, 200, "14.50", reason="after repair")
+    inspected(mended, owner, 2, "14.50")
+
+    assert moving() == []

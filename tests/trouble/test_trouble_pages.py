@@ -645,3 +645,18 @@ def test_older_record_with_a_bad_order_then_is_held_from_its_inspection_on(owner
     assert car.held_because == held.reason
     fit.refresh_from_db()
     assert fit.held_because == ""
+
+
+def test_report_then_leads_to_the_evidence_on_its_turnout_once_that_is_measured(
+    signed_in, railway, owner
+):
+    kept = fell(railway, make_vehicle(owner), owner)
+    assert (
+        "The evidence on East turnout"
+        not in signed_in.get(kept.get_absolute_url()).content.decode()
+    )
+
+    piece = trackwork_of(turnout=Turnout.objects.get(name="East turnout"))
+
+    page = signed_in.get(kept.get_absolute_url()).content.decode()
+    assert reverse("trouble:trackwork", args=[piece.pk]) in page

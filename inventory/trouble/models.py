@@ -92,6 +92,20 @@ class Involved(models.Model):
         return f"{self.vehicle}, {self.get_part_display()}"
 
 
+class IncidentPhoto(models.Model):
+    """How it looked, as a cleaned JPEG. In the record itself, so that a backup holds it."""
+
+    incident = models.ForeignKey(Incident, models.CASCADE, related_name="photos")
+    jpeg = models.BinaryField()
+    taken_by = models.ForeignKey(PERSON, models.PROTECT, related_name="+")
+
+    class Meta:
+        ordering = ["pk"]
+
+    def __str__(self) -> str:
+        return f"photo of {self.incident}"
+
+
 class Hold(models.Model):
     """A vehicle or a piece of trackwork out of service, until a named person releases it.
 

@@ -19,7 +19,7 @@ from inventory.stock.verdicts import settle_service
 from inventory.track.models import Place, Railway, Track, Turnout
 from inventory.trackwork.models import TrackInspection, Trackwork
 from inventory.trackwork.standing import verdicts_of
-from inventory.trouble.models import Hold, Incident, Involved, RunningSession, Turn
+from inventory.trouble.models import Hold, Incident, IncidentPhoto, Involved, RunningSession, Turn
 from inventory.trouble.spots import Spot
 from standards.conformity import Outcome
 from standards.judging import Service, label
@@ -50,6 +50,7 @@ class Seen:
     effort: str = ""
     position: int | None = None
     note: str = ""
+    photo: bytes | None = None  # a cleaned JPEG
 
 
 @transaction.atomic
@@ -92,6 +93,8 @@ def report(*, seen: Seen, by: Person) -> Incident:
         for vehicle, part in parts
         if vehicle is not None
     )
+    if seen.photo is not None:
+        IncidentPhoto.objects.create(incident=incident, jpeg=seen.photo, taken_by=by)
     return incident
 
 

@@ -15,7 +15,7 @@ from inventory.trackwork.models import Trackwork
 from inventory.trackwork.recording import trackwork_of
 from inventory.trouble.counting import count
 from inventory.trouble.forms import HoldForm, ReleaseForm, ReportForm, RunningForm, WithdrawForm
-from inventory.trouble.models import Hold, Incident, Involved, RunningSession, Turn
+from inventory.trouble.models import Hold, Incident, IncidentPhoto, Involved, RunningSession, Turn
 from inventory.trouble.recording import (
     TroubleRefused,
     note_running,
@@ -98,7 +98,11 @@ def report_on(request: HttpRequest, pk: int) -> HttpResponse:
     railway = get_object_or_404(Railway, pk=pk)
     asked = {"first": request.GET.get("vehicle", ""), "where": request.GET.get("where", "")}
     form = ReportForm(
-        request.POST or None, railway=railway, spots=spots_of(railway), initial=asked
+        request.POST or None,
+        request.FILES or None,
+        railway=railway,
+        spots=spots_of(railway),
+        initial=asked,
     )
     if request.method == "POST" and form.is_valid():
         try:
@@ -146,10 +150,19 @@ def incident(request: HttpRequest, pk: int) -> HttpResponse:
             "incident": shown,
             "first": shown.involved.filter(part=Involved.Part.FIRST).first(),
             "holds": _holds().filter(incident=shown),
+            "photos": shown.photos.values_list("pk", flat=True),
             "form": WithdrawForm(),
             "causes": [(cause, False) for cause in causes_of(Happening(shown.happened))],
         },
     )
+
+
+def photo(request: HttpRequest, pk: int) -> HttpResponse:
+    """A photo of what happened. It never changes, so that a browser may keep it."""
+    shown = get_object_or_404(IncidentPhoto, pk=pk)
+    answer = HttpResponse(bytes(shown.jpeg), content_type="image/jpeg")
+    answer["Cache-Control"] = "private, max-age=31536000, immutable"
+    return answer
 
 
 @writers_only

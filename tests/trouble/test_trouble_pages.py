@@ -2,13 +2,16 @@
 
 from __future__ import annotations
 
+import io
 from datetime import timedelta
 from importlib import import_module
 
 import pytest
 from django.apps import apps
+from django.core.files.uploadedfile import SimpleUploadedFile
 from django.urls import reverse
 from django.utils import timezone
+from PIL import Image
 
 from inventory.people.models import Person
 from inventory.stock.models import Vehicle
@@ -21,7 +24,7 @@ from inventory.track.standing import candidates, put
 from inventory.trackwork.recording import trackwork_of
 from inventory.trouble.counting import count
 from inventory.trouble.evidence import Blame
-from inventory.trouble.models import Hold, Incident, Involved, RunningSession, Turn
+from inventory.trouble.models import Hold, Incident, IncidentPhoto, Involved, RunningSession, Turn
 from inventory.trouble.recording import (
     Seen,
     TroubleRefused,
@@ -68,6 +71,12 @@ def railway(db) -> Railway:
 def signed_in(client, owner):
     client.force_login(owner)
     return client
+
+
+def photographed() -> bytes:
+    file = io.BytesIO()
+    Image.new("RGB", (40, 20), "white").save(file, "JPEG")
+    return file.getvalue()
 
 
 def spot(railway: Railway, name: str):
@@ -660,3 +669,33 @@ def test_report_then_leads_to_the_evidence_on_its_turnout_once_that_is_measured(
 
     page = signed_in.get(kept.get_absolute_url()).content.decode()
     assert reverse("trouble:trackwork", args=[piece.pk]) in page
+
+
+def test_report_with_a_photo_then_shows_it_to_whoever_is_signed_in(
+    signed_in, client, railway, owner
+):
+    told = filled(railway, make_vehicle(owner), photo=SimpleUploadedFile("a.jpg", photographed()))
+
+    page = signed_in.post(address(railway), told, follow=True).content.decode()
+
+    to = reverse("trouble:photo", args=[IncidentPhoto.objects.get().pk])
+    assert to in page
+    shown = signed_in.get(to)
+    assert shown["Content-Type"] == "image/jpeg"
+    assert shown.content.startswith(b"\xff\xd8")
+    signed_in.logout()
+    assert client.get(to).status_code == 302
+
+
+def test_report_with_what_is_no_photo_then_says_so_and_keeps_nothing(signed_in, railway, owner):
+    told = filled(
+        railway, make_vehicle(owner), photo=SimpleUploadedFile("a.jpg", b"<svg/>"), note="stays"
+    )
+
+    answer = signed_in.post(address(railway), told)
+
+    assert answer.status_code == 422
+    page = answer.content.decode()
+    assert "a.jpg is no JPEG, PNG or WebP picture" in page
+    assert "stays" in page
+    assert not Incident.objects.exists()

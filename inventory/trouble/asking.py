@@ -2,16 +2,18 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass, replace
+from itertools import chain
 
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, render
 
+from inventory.stock.facts import Judged
 from inventory.stock.models import Vehicle, Verdict
 from inventory.track.fitting import SAME_GAUGE_MM
 from inventory.track.models import Railway
-from inventory.trackwork.meeting import legs_of, trouble
-from inventory.trackwork.models import Trackwork
+from inventory.trackwork.models import TrackVerdict, Trackwork
 from inventory.trackwork.standing import unmeasured, verdicts_of
 from inventory.trouble.counting import Counted, count, spot_key
 from inventory.trouble.evidence import CONFIDENCE, Suspect, failure_rate
@@ -21,7 +23,6 @@ from inventory.trouble.routine import LAPS, MONTHS, due, evening, moving
 from inventory.trouble.spots import key_of
 from inventory.trouble.weighing import (
     Clue,
-    Weight,
     in_a_sentence,
     never_measured,
     of_margins,
@@ -109,14 +110,16 @@ def vehicle(request: HttpRequest, pk: int) -> HttpResponse:
         railways.setdefault(on.pk, on)
     counted = {each: count(each) for each in railways.values()}
     verdicts = Verdict.objects.standing_for(shown)
+    pieces = _pieces_at(shown, incidents)
+    on_track = verdicts_of(pieces)
     clues = of_verdicts(verdicts, "vehicle", shown.get_absolute_url())
-    clues += of_margins(shown, _pieces_at(shown, incidents), Rule(request.user.rule))
+    clues += of_margins(shown, pieces, Rule(request.user.rule))
     clues += of_neighbours(shown, incidents)
     for each in counted.values():
         clues += of_statistics(each.vehicle(shown.pk), "vehicle")
         for key in {spot_key(incident) for incident in incidents}:
             clues += of_statistics(each.spot(key), "track")
-    clues += _of_track(_pieces_at(shown, incidents))
+    clues += _of_track(pieces, on_track)
     clues.sort(key=lambda clue: clue.weight)
     lacking = never_measured(shown, verdicts, _wanted(shown))
     return render(
@@ -128,7 +131,7 @@ def vehicle(request: HttpRequest, pk: int) -> HttpResponse:
             "clues": clues,
             "lacking": lacking,
             "incidents": incidents,
-            "causes": _causes(incidents, verdicts, _pieces_at(shown, incidents)),
+            "causes": _causes(incidents, [*verdicts, *chain(*on_track.values())]),
             "counted": [(on, _shown(each)) for on, each in counted.items()],
             "mends": mends(verdict.as_finding() for verdict in verdicts),
             "hold": shown.holds.filter(released_at__isnull=True).first(),
@@ -136,13 +139,10 @@ def vehicle(request: HttpRequest, pk: int) -> HttpResponse:
     )
 
 
-def _causes(
-    incidents: list[Incident], verdicts: list[Verdict], pieces: list[Trackwork]
-) -> list[tuple[Cause, bool]]:
+def _causes(incidents: list[Incident], verdicts: Iterable[Judged]) -> list[tuple[Cause, bool]]:
     """What may cause what happened to it, with whether measuring has confirmed it, those first."""
     outside: dict[str, set[str]] = {}
-    on_track = [verdict for standing in verdicts_of(pieces).values() for verdict in standing]
-    for verdict in (*verdicts, *on_track):
+    for verdict in verdicts:
         if verdict.outcome == Outcome.OUTSIDE.value:
             too = {-1: "small", 1: "large"}.get(verdict.as_finding().direction, "")
             outside.setdefault(verdict.quantity, set()).add(too)
@@ -166,23 +166,12 @@ def _pieces_at(vehicle: Vehicle, incidents: list[Incident]) -> list[Trackwork]:
     ]
 
 
-def _of_track(pieces: list[Trackwork]) -> list[Clue]:
-    found = []
-    for pk, standing in verdicts_of(pieces).items():
-        piece = next(each for each in pieces if each.pk == pk)
-        found += [
-            Clue(
-                c.weight,
-                c.whose,
-                f"{piece.title}: {c.title}",
-                c.words,
-                c.value,
-                c.quantity,
-                c.address,
-            )
-            for c in of_verdicts(standing, "track", piece.get_absolute_url())
-        ]
-    return found
+def _of_track(pieces: list[Trackwork], standing: Mapping[int, list[TrackVerdict]]) -> list[Clue]:
+    return [
+        replace(clue, title=f"{piece.title}: {clue.title}")
+        for piece in pieces
+        for clue in of_verdicts(standing.get(piece.pk, ()), "track", piece.get_absolute_url())
+    ]
 
 
 def _wanted(vehicle: Vehicle) -> list[tuple[str, str]]:
@@ -246,13 +235,5 @@ def _of_those_that_fell(
         for involved in incident.involved.all()
         if involved.part == Involved.Part.FIRST
     }
-    legs = legs_of([piece])[piece.pk]
-    if not fell or not legs:
-        return []
-    weights = {Outcome.OUTSIDE: Weight.OUTSIDE, Outcome.UNDECIDED: Weight.UNDECIDED}
-    return [
-        clue
-        for row in trouble(list(fell.values()), [(piece, legs)], Rule(request.user.rule))
-        if row.spots[0].outcome in weights
-        for clue in of_margins(row.vehicle, [piece], Rule(request.user.rule))
-    ]
+    rule = Rule(request.user.rule)
+    return [clue for vehicle in fell.values() for clue in of_margins(vehicle, [piece], rule)]

@@ -121,7 +121,9 @@ INSTALLED_APPS = [
     "inventory.trackwork",
     "inventory.trouble",
     "inventory.bench",
+    "inventory.ledger",
     "inventory.paper",
+    "inventory.reader",
 ]
 
 MIDDLEWARE = [

@@ -10,6 +10,9 @@ urlpatterns = [
     path("tracks/", include("inventory.track.urls")),
     path("trackwork/", include("inventory.trackwork.urls")),
     path("trouble/", include("inventory.trouble.urls")),
+    path("ledger/", include("inventory.ledger.urls")),
+    path("paper/", include("inventory.paper.urls")),
+    path("api/", include("inventory.reader.urls")),
     path("standards/", include("inventory.sheets.urls")),
     path("", include("inventory.people.urls")),
 ]

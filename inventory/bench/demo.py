@@ -246,6 +246,7 @@ class _Loading:
             couplers=(),
             exchanged={wheelset.axle for wheelset in fitted},
             seen_revision=vehicle.revision,
+            by=self.hand,
             moment=moment,
         )
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+import uuid
 from collections.abc import Iterable
 from datetime import datetime
 from decimal import Decimal
@@ -41,6 +42,10 @@ class VehicleQuerySet(models.QuerySet):
         """What the page of one vehicle shows."""
         return self.prefetch_related("wheelsets", "couplers")
 
+    def of_the_house(self) -> VehicleQuerySet:
+        """Ours, be they in the fleet or retired; without what visitors brought."""
+        return self.filter(visitor="")
+
     def awaiting_inspection(self) -> VehicleQuerySet:
         return self.filter(service=Service.AWAITING.value)
 
@@ -55,14 +60,20 @@ class VehicleQuerySet(models.QuerySet):
 
 
 class Fleet(models.Manager.from_queryset(VehicleQuerySet)):
-    """Our own stock, without what visitors brought."""
+    """Our own stock as it is now, without what visitors brought and what has left it."""
 
     def get_queryset(self) -> VehicleQuerySet:
-        return super().get_queryset().filter(visitor="")
+        return super().get_queryset().filter(visitor="", retired_as="")
 
 
 class Vehicle(models.Model):
     """A locomotive, car or wagon, coach or service vehicle."""
+
+    class Retired(models.TextChoices):
+        SOLD = "sold", "sold"
+        SCRAPPED = "scrapped", "scrapped"
+        GIVEN = "given", "given away"
+        MISTAKEN = "mistaken", "entered by mistake"
 
     class Category(models.TextChoices):
         LOCOMOTIVE = "locomotive", "locomotive"
@@ -70,6 +81,8 @@ class Vehicle(models.Model):
         PASSENGER = "passenger", "passenger car or coach"
         SERVICE = "service", "service stock"
 
+    # What it is known by outside this record: on its label, in exported files.
+    uid = models.UUIDField(default=uuid.uuid4, unique=True, editable=False)
     reporting_mark = models.CharField(
         "railway or reporting marks", max_length=40, help_text="As lettered on its side."
     )
@@ -148,6 +161,11 @@ class Vehicle(models.Model):
     visitor = models.CharField(max_length=60, blank=True, editable=False)
     # Why it is out of service, empty where it is not. Its one writer keeps the holds.
     held_because = models.CharField(max_length=200, blank=True, editable=False)
+    # How it left the stock, empty while it has not. It stays in the record with all that was.
+    retired_as = models.CharField(max_length=8, choices=Retired, blank=True, editable=False)
+    retired_on = models.DateField(null=True, editable=False)
+    retired_price = models.DecimalField(max_digits=10, decimal_places=2, null=True, editable=False)
+    retired_note = models.CharField(max_length=200, blank=True, editable=False)
     # The number with its digits padded, so that a list puts 88 before 1104.
     number_key = models.CharField(max_length=120, editable=False, blank=True)
     revision = models.PositiveIntegerField(default=1, editable=False)
@@ -164,6 +182,11 @@ class Vehicle(models.Model):
                 name="vehicle_service_is_known",
             ),
             models.CheckConstraint(condition=Q(axles__gte=1), name="vehicle_has_an_axle"),
+            models.CheckConstraint(
+                condition=Q(retired_as="", retired_on__isnull=True)
+                | (~Q(retired_as="") & Q(retired_on__isnull=False)),
+                name="retired_has_its_day",
+            ),
         ]
         indexes = [models.Index(fields=["reporting_mark", "number"], name="vehicle_marks")]
 
@@ -201,8 +224,49 @@ class Vehicle(models.Model):
         return sheets.family(self.family).name
 
     @property
+    def is_retired(self) -> bool:
+        return self.retired_as != ""
+
+    @property
     def is_locomotive(self) -> bool:
         return self.category == self.Category.LOCOMOTIVE
+
+
+class Change(models.Model):
+    """What was changed of a vehicle, readings and holds apart. Never edited, never deleted.
+
+    what: the name of a field, or one of the words of `Change.Deed`.
+    """
+
+    class Deed(models.TextChoices):
+        RETIRED = "retired", "retired"
+        BACK = "brought back", "brought back"
+        WHEELSET = "wheelset", "wheelset"
+        COUPLER = "coupler", "coupler"
+        HOME = "home", "home"
+        HOME_TRACK = "home track", "home track"
+        PHOTO = "photo", "photo"
+
+    vehicle = models.ForeignKey(Vehicle, models.CASCADE, related_name="changes")
+    what = models.CharField(max_length=30)
+    before = models.TextField(blank=True)
+    after = models.TextField(blank=True)
+    note = models.CharField(max_length=200, blank=True)
+    by = models.ForeignKey(PERSON, models.PROTECT, null=True, related_name="+")
+    at = models.DateTimeField()
+
+    class Meta:
+        ordering = ["at", "pk"]
+
+    def __str__(self) -> str:
+        return f"{self.vehicle}: {self.label}"
+
+    @property
+    def label(self) -> str:
+        """What was changed, in the words of the forms."""
+        if self.what in self.Deed.values:
+            return self.Deed(self.what).label
+        return str(Vehicle._meta.get_field(self.what).verbose_name)
 
 
 class Wheelset(models.Model):

@@ -8,7 +8,8 @@ from __future__ import annotations
 
 from collections.abc import Collection, Iterable
 from dataclasses import dataclass
-from datetime import datetime
+from datetime import date, datetime
+from decimal import Decimal
 
 from django.db import transaction
 from django.dispatch import Signal
@@ -16,6 +17,7 @@ from django.utils import timezone
 
 from inventory.people.models import Person
 from inventory.stock.models import (
+    Change,
     Coupler,
     HouseLimit,
     Inspection,
@@ -24,10 +26,11 @@ from inventory.stock.models import (
     Wheelset,
 )
 from inventory.stock.taking import Entry, begin, still_open, take, take_back
-from inventory.stock.verdicts import Change, judge_inspection, rejudge_vehicle, standing_proposal
+from inventory.stock.verdicts import Rejudged, judge_inspection, rejudge_vehicle, standing_proposal
 from standards import sheets
 from standards.judging import Service, is_milder
 from standards.quantities import QUANTITIES, Place
+from standards.units import plain
 
 
 class Overtaken(Exception):
@@ -124,8 +127,11 @@ def _fit_wheelsets(vehicle: Vehicle, running: Running, fitted_at: datetime | Non
 
 
 @transaction.atomic
-def amend_vehicle(*, vehicle: Vehicle, seen_revision: int) -> Vehicle:
-    """Save a changed vehicle, unless somebody saved it since `seen_revision`.
+def amend_vehicle(
+    *, vehicle: Vehicle, seen_revision: int, by: Person, moment: datetime | None = None
+) -> Vehicle:
+    """Save a changed vehicle, unless somebody saved it since `seen_revision`, and note what was
+    changed from what.
 
     Raises Overtaken, and writes nothing, when somebody did.
     """
@@ -133,13 +139,132 @@ def amend_vehicle(*, vehicle: Vehicle, seen_revision: int) -> Vehicle:
     judged_by = ("family", "scale", "category", "axles", "has_buffers")
     is_judged_anew = any(getattr(now, name) != getattr(vehicle, name) for name in judged_by)
     vehicle.revision = seen_revision + 1
-    vehicle.service = now.service
-    vehicle.held_because = now.held_because
+    for name in _NOT_FROM_FORMS:
+        setattr(vehicle, name, getattr(now, name))
+    note_changes(_differences(now, vehicle, by, moment or timezone.now()))
     vehicle.save()
     _fit_wheelsets(vehicle, Running(), fitted_at=timezone.now())
     if is_judged_anew:
         rejudge_vehicle(vehicle)
     return vehicle
+
+
+#: Other writers keep these; a form that was opened before must not put them back.
+_NOT_FROM_FORMS = (
+    "uid",
+    "service",
+    "held_because",
+    "visitor",
+    "retired_as",
+    "retired_on",
+    "retired_price",
+    "retired_note",
+    "logged_at",
+    "logged_by_id",
+)
+
+#: What a person types of a vehicle, and whose changes are noted.
+DECLARED = tuple(
+    field.name
+    for field in Vehicle._meta.concrete_fields
+    if field.editable and not field.primary_key
+)
+
+
+def note_changes(changes: Iterable[Change]) -> None:
+    """Keep what was changed; changes are never edited."""
+    Change.objects.bulk_create(changes, batch_size=500)
+
+
+def _differences(before: Vehicle, after: Vehicle, by: Person, at: datetime) -> Iterable[Change]:
+    for name in DECLARED:
+        was, becomes = as_noted(getattr(before, name)), as_noted(getattr(after, name))
+        if was != becomes:
+            yield Change(vehicle=after, what=name, before=was, after=becomes, by=by, at=at)
+
+
+def as_noted(value: object) -> str:
+    """A value of a vehicle as its history keeps it."""
+    if value is None:
+        return ""
+    if isinstance(value, bool):
+        return "yes" if value else "no"
+    if isinstance(value, Decimal):
+        return plain(value)
+    return str(value)
+
+
+@dataclass(frozen=True)
+class Departure:
+    """How a vehicle leaves the stock: `how` is one of Vehicle.Retired."""
+
+    how: str
+    on: date
+    price: Decimal | None = None
+    note: str = ""
+
+
+#: Sent with the `vehicle`, `departure` and `by` within the transaction in which a vehicle leaves
+#: the stock, so that whoever keeps where it stands or why it is held lets go of it.
+vehicle_retired = Signal()
+
+
+@transaction.atomic
+def retire(
+    *,
+    vehicle: Vehicle,
+    departure: Departure,
+    by: Person,
+    seen_revision: int,
+    moment: datetime | None = None,
+) -> Vehicle:
+    """Take a vehicle out of the stock; it stays in the record with all that was.
+
+    Raises Overtaken, and writes nothing, when somebody saved the vehicle since `seen_revision`.
+    """
+    now = _unchanged(vehicle, seen_revision)
+    at = moment or timezone.now()
+    now.retired_as = departure.how
+    now.retired_on = departure.on
+    now.retired_price = departure.price
+    now.retired_note = departure.note
+    now.revision = seen_revision + 1
+    now.save()
+    said = f"{departure.on:%Y-%m-%d}"
+    if departure.price is not None:
+        said += f", {plain(departure.price)} {now.currency}".rstrip()
+    words = f"{Vehicle.Retired(departure.how).label}, {said}"
+    note_changes(
+        [Change(vehicle=now, what="retired", after=words, note=departure.note, by=by, at=at)]
+    )
+    vehicle_retired.send(sender=Vehicle, vehicle=now, departure=departure, by=by, moment=at)
+    return now
+
+
+@transaction.atomic
+def bring_back(
+    *,
+    vehicle: Vehicle,
+    because: str,
+    by: Person,
+    seen_revision: int,
+    moment: datetime | None = None,
+) -> Vehicle:
+    """Put a retired vehicle into the stock again, awaiting inspection.
+
+    Raises Overtaken, and writes nothing, when somebody saved the vehicle since `seen_revision`.
+    """
+    now = _unchanged(vehicle, seen_revision)
+    at = moment or timezone.now()
+    was = Vehicle.Retired(now.retired_as).label
+    now.retired_as, now.retired_on, now.retired_price, now.retired_note = "", None, None, ""
+    now.service = Service.AWAITING.value
+    now.revision = seen_revision + 1
+    now.save()
+    note_changes(
+        [Change(vehicle=now, what="brought back", before=was, note=because, by=by, at=at)]
+    )
+    return now
 
 
 @transaction.atomic
@@ -150,9 +275,11 @@ def amend_running_gear(
     couplers: Iterable[Coupler],
     exchanged: Collection[int] = (),
     seen_revision: int,
+    by: Person,
     moment: datetime | None = None,
-) -> list[Change]:
-    """Save what is declared of wheels and couplers, and judge again what hangs on it.
+) -> list[Rejudged]:
+    """Save what is declared of wheels and couplers, note what was changed, and judge again what
+    hangs on it.
 
     exchanged: the axles that got another wheelset, at `moment` (or now). The old one stays in
     the record with its readings, and the new one has none yet. Other changes correct what was
@@ -161,15 +288,69 @@ def amend_running_gear(
     Raises Overtaken, and writes nothing, when somebody saved the vehicle since `seen_revision`.
     """
     now = _unchanged(vehicle, seen_revision)
+    at = moment or timezone.now()
+    wheelsets, couplers = list(wheelsets), list(couplers)
+    note_changes(_changed_gear(now, wheelsets, couplers, exchanged, by, at))
     for wheelset in wheelsets:
         if wheelset.axle in exchanged:
-            _exchange(now, wheelset, moment or timezone.now())
+            _exchange(now, wheelset, at)
         else:
             wheelset.save()
     for coupler in couplers:
         coupler.save()
     Vehicle.objects.filter(pk=vehicle.pk).update(revision=seen_revision + 1)
-    return rejudge_vehicle(Vehicle.objects.get(pk=vehicle.pk))
+    return rejudge_vehicle(Vehicle.everyone.get(pk=vehicle.pk))
+
+
+def _changed_gear(
+    vehicle: Vehicle,
+    wheelsets: Iterable[Wheelset],
+    couplers: Iterable[Coupler],
+    exchanged: Collection[int],
+    by: Person,
+    at: datetime,
+) -> Iterable[Change]:
+    wheels = {each.pk: each for each in vehicle.wheelsets.all()}
+    for each in wheelsets:
+        before, after = _wheels_in_words(wheels.get(each.pk)), _wheels_in_words(each)
+        is_another = each.axle in exchanged
+        if is_another or before != after:
+            note = "another wheelset fitted" if is_another else ""
+            yield Change(
+                vehicle=vehicle,
+                what=Change.Deed.WHEELSET,
+                before=f"axle {each.axle}: {before}",
+                after=f"axle {each.axle}: {after}",
+                note=note,
+                by=by,
+                at=at,
+            )
+    ends = {each.pk: each for each in vehicle.couplers.all()}
+    for each in couplers:
+        before, after = _coupler_in_words(ends.get(each.pk)), _coupler_in_words(each)
+        if before != after:
+            yield Change(
+                vehicle=vehicle,
+                what=Change.Deed.COUPLER,
+                before=f"end {each.end}: {before}",
+                after=f"end {each.end}: {after}",
+                by=by,
+                at=at,
+            )
+
+
+def _wheels_in_words(wheelset: Wheelset | None) -> str:
+    if wheelset is None:
+        return "nothing declared"
+    code = f"RP-25 code {wheelset.profile_code}" if wheelset.profile_code else ""
+    said = ", ".join(part for part in (code, wheelset.material, wheelset.tread_diameter) if part)
+    return said or "nothing declared"
+
+
+def _coupler_in_words(coupler: Coupler | None) -> str:
+    if coupler is None:
+        return "nothing declared"
+    return f"{coupler.get_kind_display()}, {coupler.get_mounting_display()}"
 
 
 def _exchange(vehicle: Vehicle, wheelset: Wheelset, moment: datetime) -> None:
@@ -186,7 +367,7 @@ def _exchange(vehicle: Vehicle, wheelset: Wheelset, moment: datetime) -> None:
 
 def _unchanged(vehicle: Vehicle, seen_revision: int) -> Vehicle:
     """The vehicle as it stands, locked, if nobody saved it since; else raises Overtaken."""
-    now = Vehicle.objects.select_for_update().get(pk=vehicle.pk)
+    now = Vehicle.everyone.select_for_update().get(pk=vehicle.pk)
     if now.revision != seen_revision:
         raise Overtaken(now)
     return now
@@ -297,7 +478,7 @@ def finish_inspection(
 # --- House limits -----------------------------------------------------------------------------
 
 
-def set_house_limit(*, limit: HouseLimit, by: Person) -> list[Change]:
+def set_house_limit(*, limit: HouseLimit, by: Person) -> list[Rejudged]:
     """Put a house limit in force and judge again what it speaks of.
 
     Vehicle by vehicle, so that a bench elsewhere never waits for the whole stock.
@@ -307,7 +488,7 @@ def set_house_limit(*, limit: HouseLimit, by: Person) -> list[Change]:
     return _rejudge_scale(limit)
 
 
-def withdraw_house_limit(*, limit: HouseLimit, at: datetime) -> list[Change]:
+def withdraw_house_limit(*, limit: HouseLimit, at: datetime) -> list[Rejudged]:
     """Take a house limit out of force and judge again by the sheets."""
     limit.withdrawn_at = at
     limit.save(update_fields=["withdrawn_at"])
@@ -319,13 +500,13 @@ def withdraw_house_limit(*, limit: HouseLimit, at: datetime) -> list[Change]:
 house_limit_changed = Signal()
 
 
-def _rejudge_scale(limit: HouseLimit) -> list[Change]:
+def _rejudge_scale(limit: HouseLimit) -> list[Rejudged]:
     elsewhere = house_limit_changed.send(sender=HouseLimit, limit=limit)
     changes = [change for _, found in elsewhere for change in found]
     return changes + _rejudge_vehicles(limit)
 
 
-def _rejudge_vehicles(limit: HouseLimit) -> list[Change]:
+def _rejudge_vehicles(limit: HouseLimit) -> list[Rejudged]:
     touched = {limit.quantity}
     if limit.quantity in ("wheel_check", "over_flanges"):
         touched |= {"back_to_back", "flange_thickness"}

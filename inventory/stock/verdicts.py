@@ -39,7 +39,7 @@ def proposal_from(vehicle: Vehicle, standing: Sequence[Verdict]) -> Proposal:
 
 
 @dataclass(frozen=True)
-class Change:
+class Rejudged:
     """A verdict that came out differently from the one that stood."""
 
     of: models.Model
@@ -52,7 +52,7 @@ class Change:
 @transaction.atomic
 def judge_inspection(
     inspection: Inspection, *, cause: str = "recorded", is_dry: bool = False
-) -> list[Change]:
+) -> list[Rejudged]:
     """Judge the current readings of an inspection; supersede the verdicts that changed.
 
     is_dry: write nothing, only say what would change.
@@ -79,7 +79,7 @@ def keep(
     findings: Iterable[Finding],
     cause: str,
     is_dry: bool = False,
-) -> list[Change]:
+) -> list[Rejudged]:
     """Keep what was found at an inspection, and supersede the verdicts that changed.
 
     of: the vehicle or trackwork that was inspected. Within a transaction that the caller holds.
@@ -106,7 +106,7 @@ def keep(
 
 
 @transaction.atomic
-def rejudge_vehicle(vehicle: Vehicle, *, is_dry: bool = False) -> list[Change]:
+def rejudge_vehicle(vehicle: Vehicle, *, is_dry: bool = False) -> list[Rejudged]:
     """Judge every inspection of a vehicle by the sheets and house limits as they are now.
 
     Only a person states an outcome; but a vehicle whose readings have come to say bad order waits
@@ -268,7 +268,7 @@ def _facts(verdict: Judged) -> tuple[object, ...]:
     )
 
 
-def _change(of: models.Model, before: Judged | None, after: Judged | None) -> Change:
+def _change(of: models.Model, before: Judged | None, after: Judged | None) -> Rejudged:
     def limits(verdict: Judged) -> str:
         low = "" if verdict.low is None else plain(verdict.low)
         high = "" if verdict.high is None else plain(verdict.high)
@@ -282,7 +282,7 @@ def _change(of: models.Model, before: Judged | None, after: Judged | None) -> Ch
         why = f"limits {limits(before)} became {limits(after)}"
     else:
         why = "reading or wording"
-    return Change(
+    return Rejudged(
         of,
         named.label,
         before.outcome if before else "nothing",

@@ -83,7 +83,7 @@ class VehicleList(SingleTableMixin, FilterView):
 
 
 def vehicle(request: HttpRequest, pk: int) -> HttpResponse:
-    shown = get_object_or_404(Vehicle.objects.for_page(), pk=pk)
+    shown = get_object_or_404(Vehicle.everyone.of_the_house().for_page(), pk=pk)
     standing = Verdict.objects.standing_for(shown)
     limited = sorted((each for each in standing if each.is_limited), key=Verdict.worst_first)
     return render(
@@ -121,7 +121,7 @@ def edit_vehicle(request: HttpRequest, pk: int) -> HttpResponse:
     )
     if request.method == "POST" and form.is_valid():
         try:
-            amend_vehicle(vehicle=form.instance, seen_revision=_revision(request))
+            amend_vehicle(vehicle=form.instance, seen_revision=_revision(request), by=request.user)
         except Overtaken as overtaken:
             return render(
                 request,
@@ -182,6 +182,7 @@ def running_gear(request: HttpRequest, pk: int) -> HttpResponse:
                 couplers=changed_of(couplers, shown),
                 exchanged=exchanged_axles(wheelsets),
                 seen_revision=_revision(request),
+                by=request.user,
             )
         except Overtaken as overtaken:
             told = f"{overtaken} Nothing was overwritten: look at it as it is now, then change it."

@@ -14,7 +14,7 @@ from inventory.people.models import Person
 from inventory.stock.models import HouseLimit
 from inventory.stock.recording import house_limit_changed
 from inventory.stock.taking import Entry, begin, still_open, take, take_back
-from inventory.stock.verdicts import Change, house_rules, keep, observation
+from inventory.stock.verdicts import Rejudged, house_rules, keep, observation
 from inventory.track.models import Turnout
 from inventory.trackwork.models import TrackInspection, TrackReading, TrackVerdict, Trackwork
 from inventory.trackwork.steps import steps_for
@@ -126,7 +126,7 @@ def finish_inspection(
 @transaction.atomic
 def judge(
     inspection: TrackInspection, *, cause: str = "recorded", is_dry: bool = False
-) -> list[Change]:
+) -> list[Rejudged]:
     """Judge the current readings of an inspection; supersede the verdicts that changed."""
     TrackInspection.objects.select_for_update().get(pk=inspection.pk)
     readings = list(inspection.readings.filter(is_current=True))
@@ -162,7 +162,7 @@ def radii_of(piece: Trackwork) -> dict[str, Decimal]:
 
 
 @transaction.atomic
-def rejudge_trackwork(piece: Trackwork, *, is_dry: bool = False) -> list[Change]:
+def rejudge_trackwork(piece: Trackwork, *, is_dry: bool = False) -> list[Rejudged]:
     """Judge every inspection of a piece by the sheets and house limits as they are now."""
     return [
         change
@@ -172,7 +172,7 @@ def rejudge_trackwork(piece: Trackwork, *, is_dry: bool = False) -> list[Change]
 
 
 @receiver(house_limit_changed)
-def _rejudge_scale(sender: type, limit: HouseLimit, **_: object) -> list[Change]:
+def _rejudge_scale(sender: type, limit: HouseLimit, **_: object) -> list[Rejudged]:
     if QUANTITIES[limit.quantity].place is not Place.TRACK:
         return []
     pieces = Trackwork.objects.filter(

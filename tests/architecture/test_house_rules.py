@@ -26,7 +26,9 @@ LAYERS = (
     "trackwork",
     "trouble",
     "bench",
+    "ledger",
     "paper",
+    "reader",
 )
 
 AT_THE_TOP = {
@@ -169,6 +171,7 @@ RELEASED = {
     "inventory/stock/migrations/0002_usual_instruments.py": "ceb115cdd33298da",
     "inventory/stock/migrations/0003_radius_and_shared_shape.py": "1d30fc4f21efe66a",
     "inventory/stock/migrations/0005_visitor.py": "13aa093603a1d948",
+    "inventory/stock/migrations/0006_the_record.py": "f32923eb8a3fc08b",
     "inventory/track/migrations/0001_initial.py": "f0069eb04cd483cf",
     "inventory/trackwork/migrations/0001_initial.py": "b9363ecec52b929c",
     "inventory/stock/migrations/0004_held_because.py": "3d9e12f581b07609",

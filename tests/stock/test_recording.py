@@ -298,10 +298,10 @@ def test_vehicle_when_saved_by_two_people_tells_the_second(owner):
     vehicle = make_vehicle(owner)
     mine, theirs = Vehicle.objects.get(), Vehicle.objects.get()
     theirs.maker = "Alder & Finch"
-    amend_vehicle(vehicle=theirs, seen_revision=vehicle.revision)
+    amend_vehicle(vehicle=theirs, seen_revision=vehicle.revision, by=owner)
     mine.maker = "Brook Models"
     with pytest.raises(Overtaken) as overtaken:
-        amend_vehicle(vehicle=mine, seen_revision=vehicle.revision)
+        amend_vehicle(vehicle=mine, seen_revision=vehicle.revision, by=owner)
     assert overtaken.value.now.maker == "Alder & Finch"
     assert Vehicle.objects.get().maker == "Alder & Finch"
 
@@ -314,7 +314,7 @@ def test_vehicle_when_its_family_changes_is_judged_by_the_other_sheets(owner):
     measure(vehicle, owner, {B1: "14.35", ("flange_thickness", "1"): "0.8"}, exact_instrument())
     assert outcome(vehicle, *B1) == "outside"
     vehicle.family = "nem-1977"
-    amend_vehicle(vehicle=vehicle, seen_revision=1)
+    amend_vehicle(vehicle=vehicle, seen_revision=1, by=owner)
     assert outcome(vehicle, *B1) == "within"
     current = Verdict.objects.current().get(quantity="back_to_back")
     assert current.cause == "rejudged"
@@ -489,6 +489,7 @@ def exchange(vehicle, owner, *axles, **facts):
         couplers=(),
         exchanged=set(axles),
         seen_revision=vehicle.revision,
+        by=owner,
     )
 
 
@@ -528,7 +529,9 @@ def test_corrected_code_is_judged_by_at_once(owner):
     measure(vehicle, owner, {B1: "14.47"})
     wheelset = vehicle.wheelsets.get()
     wheelset.profile_code = 88
-    amend_running_gear(vehicle=vehicle, wheelsets=[wheelset], couplers=(), seen_revision=1)
+    amend_running_gear(
+        vehicle=vehicle, wheelsets=[wheelset], couplers=(), seen_revision=1, by=owner
+    )
     assert "RP-25 code 88" in Verdict.objects.current().get(quantity="back_to_back").high_basis
 
 
@@ -536,10 +539,14 @@ def test_running_gear_when_saved_by_two_people_tells_the_second(owner):
     vehicle = make_vehicle(owner, axles=1)
     wheelset = vehicle.wheelsets.get()
     wheelset.profile_code = 88
-    amend_running_gear(vehicle=vehicle, wheelsets=[wheelset], couplers=(), seen_revision=1)
+    amend_running_gear(
+        vehicle=vehicle, wheelsets=[wheelset], couplers=(), seen_revision=1, by=owner
+    )
     wheelset.profile_code = 79
     with pytest.raises(Overtaken):
-        amend_running_gear(vehicle=vehicle, wheelsets=[wheelset], couplers=(), seen_revision=1)
+        amend_running_gear(
+            vehicle=vehicle, wheelsets=[wheelset], couplers=(), seen_revision=1, by=owner
+        )
     assert vehicle.wheelsets.get().profile_code == 88
 
 
@@ -547,7 +554,7 @@ def test_axle_that_is_no_more_does_not_condemn(owner):
     vehicle = make_vehicle(owner, axles=2)
     measure(vehicle, owner, {B1: "14.47", B2: "14.20", **sound(1, 2)})
     vehicle.axles = 1
-    amend_vehicle(vehicle=vehicle, seen_revision=1)
+    amend_vehicle(vehicle=vehicle, seen_revision=1, by=owner)
     assert standing_proposal(Vehicle.objects.get()).service is Service.FIT
 
 
@@ -655,7 +662,7 @@ def test_buffers_that_are_no_more_do_not_condemn(owner):
     # NEM 303, H0: 12.2 +- 0.5 mm.
     assert standing_proposal(vehicle).service is Service.BAD_ORDER
     vehicle.has_buffers = False
-    amend_vehicle(vehicle=vehicle, seen_revision=1)
+    amend_vehicle(vehicle=vehicle, seen_revision=1, by=owner)
     assert standing_proposal(Vehicle.objects.get()).service is Service.AWAITING
 
 
@@ -665,7 +672,7 @@ def test_axle_that_comes_back_comes_with_a_new_wheelset(owner):
     for axles in (1, 2):
         vehicle = Vehicle.objects.get()
         vehicle.axles = axles
-        amend_vehicle(vehicle=vehicle, seen_revision=vehicle.revision)
+        amend_vehicle(vehicle=vehicle, seen_revision=vehicle.revision, by=owner)
     assert Verdict.objects.standing_for(Vehicle.objects.get()) == []
 
 

@@ -314,7 +314,7 @@ def test_held_vehicle_when_judged_again_or_edited_then_stays_held(owner):
     from inventory.stock.recording import amend_vehicle
 
     stale.maker = "Nimbrook"
-    amend_vehicle(vehicle=stale, seen_revision=stale.revision)
+    amend_vehicle(vehicle=stale, seen_revision=stale.revision, by=owner)
     rejudge_vehicle(Vehicle.objects.get(pk=car.pk))
 
     now = Vehicle.objects.get(pk=car.pk)

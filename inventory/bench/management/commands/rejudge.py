@@ -9,7 +9,7 @@ from django.core.management.base import BaseCommand
 from django.db.models import Model
 
 from inventory.stock.models import Vehicle
-from inventory.stock.verdicts import Change, rejudge_vehicle
+from inventory.stock.verdicts import Rejudged, rejudge_vehicle
 from inventory.trackwork.models import Trackwork
 from inventory.trackwork.recording import rejudge_trackwork
 
@@ -38,7 +38,7 @@ class Command(BaseCommand):
             raise SystemExit(1)
 
     def _again(
-        self, kind: type[Model], rejudge: Callable[..., list[Change]], is_dry: bool
+        self, kind: type[Model], rejudge: Callable[..., list[Rejudged]], is_dry: bool
     ) -> tuple[int, int]:
         """Judge all of one kind again; how many there are and how many verdicts changed."""
         n_changes = 0

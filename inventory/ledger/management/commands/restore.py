@@ -9,8 +9,8 @@ from django.core.management import call_command
 from django.core.management.base import BaseCommand, CommandError
 from django.utils import timezone
 
-from inventory.paper import record
-from inventory.paper.backup import BackupRefused, check, restore
+from inventory.ledger import record
+from inventory.ledger.backup import BackupRefused, check, restore
 
 
 class Command(BaseCommand):

@@ -7,7 +7,7 @@ from pathlib import Path
 from django.conf import settings
 from django.db.migrations.loader import MigrationLoader
 
-from inventory.paper.backup import BackupRefused
+from inventory.ledger.backup import BackupRefused
 
 
 def database() -> Path:

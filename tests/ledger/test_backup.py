@@ -15,7 +15,7 @@ from pathlib import Path
 
 import pytest
 
-from inventory.paper.backup import BackupRefused, back_up, check, restore, thin_out
+from inventory.ledger.backup import BackupRefused, back_up, check, restore, thin_out
 
 HOME = Path(__file__).resolve().parents[2]
 KNOWN = {"stock.0001_initial"}

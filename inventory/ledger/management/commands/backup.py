@@ -8,8 +8,8 @@ from pathlib import Path
 from django.core.management.base import BaseCommand, CommandError
 from django.utils import timezone
 
-from inventory.paper import record
-from inventory.paper.backup import BackupRefused, back_up, thin_out
+from inventory.ledger import record
+from inventory.ledger.backup import BackupRefused, back_up, thin_out
 
 
 class Command(BaseCommand):

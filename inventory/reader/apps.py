@@ -1,0 +1,6 @@
+from django.apps import AppConfig
+
+
+class ReaderConfig(AppConfig):
+    name = "inventory.reader"
+    verbose_name = "reader"

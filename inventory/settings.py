@@ -75,7 +75,9 @@ def _database(folder: Path) -> dict[str, object]:
                 # of failing halfway.
                 "transaction_mode": "IMMEDIATE",
                 "timeout": 20,
-                "init_command": "PRAGMA journal_mode=WAL; PRAGMA synchronous=NORMAL;",
+                "init_command": "PRAGMA journal_mode=WAL; PRAGMA synchronous=NORMAL;"
+                # What is removed, such as a photo, is overwritten and not merely let go of.
+                " PRAGMA secure_delete=ON;",
             },
         }
     parts = urlsplit(url)

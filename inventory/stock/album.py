@@ -1,4 +1,4 @@
-"""The pages of photos, the same whatever is on them. Each room has an Album and its own writers."""
+"""The pages of photos, the same whatever is on them. Each room has an Album."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""What an inspection, a reading, a verdict and a photo keep, be it of a vehicle or of trackwork."""
+"""What an inspection, a reading, a verdict and a photo keep, be it of a vehicle or of track."""
 
 from __future__ import annotations
 

@@ -409,13 +409,13 @@ def describe_photo(*, photo: VehiclePhoto, caption: str, taken_on: date) -> None
 
 
 def move_photo(*, photo: VehiclePhoto, is_earlier: bool) -> None:
-    """Exchange a photo of a vehicle with the one before or behind it. The first one is in lists."""
+    """Exchange a photo of a vehicle with its neighbour. Lists show the first one."""
     shift(photo, is_earlier=is_earlier)
 
 
 @transaction.atomic
 def remove_photo(*, photo: VehiclePhoto, by: Person, moment: datetime | None = None) -> None:
-    """Remove a photo of a vehicle for good, and note that one was removed but not what it showed."""
+    """Remove a photo of a vehicle for good; it is noted that, not what was on it."""
     note_photo_removed(vehicle=photo.vehicle, photo=photo, by=by, moment=moment)
     take_down(photo)
 

@@ -152,7 +152,7 @@ def move_photo(*, photo: TrackworkPhoto, is_earlier: bool) -> None:
 
 
 def remove_photo(*, photo: TrackworkPhoto, by: Person) -> None:
-    """Remove a photo of trackwork for good. Trackwork has no history of its changes to note who."""
+    """Remove a photo of trackwork for good; trackwork has no history of changes to note it in."""
     take_down(photo)
 
 

@@ -156,7 +156,7 @@ class ReportForm(PersonsForm):
         self.fields["first"].error_messages["required"] = "Pick the vehicle that went first."
 
     @property
-    def first(self) -> Vehicle:
+    def went_first(self) -> Vehicle:
         """The first to go, once the form is valid."""
         return self.stock[self.cleaned_data["first"]]
 
@@ -167,7 +167,7 @@ class ReportForm(PersonsForm):
             spot=self.spots[told["where"]],
             happened=told["happened"],
             happened_at=_moment(told["on"]),
-            first=self.first,
+            first=self.went_first,
             also=[self.stock[key] for key in told["also"]],
             ahead=self.stock.get(told["ahead"]),
             behind=self.stock.get(told["behind"]),

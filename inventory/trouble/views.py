@@ -36,7 +36,6 @@ from inventory.trouble.spots import spots_of
 from standards.causes import Happening, causes_of
 from standards.remedies import mends
 
-
 ALBUM = Album(
     kind=IncidentPhoto,
     subjects=Incident.objects.all,
@@ -137,7 +136,7 @@ def report_on(request: HttpRequest, pk: int) -> HttpResponse:
 
 
 def _hold_reported(request: HttpRequest, incident: Incident, form: ReportForm) -> None:
-    vehicle = form.first
+    vehicle = form.went_first
     if vehicle.held_because:
         messages.warning(
             request,

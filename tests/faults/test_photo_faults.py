@@ -6,9 +6,13 @@ The multipart body is written by hand after RFC 7578, so that it can be broken o
 from __future__ import annotations
 
 import io
+import json
+import os
 import re
 import socket
 import sqlite3
+import subprocess
+import sys
 import threading
 import time
 import urllib.request
@@ -17,12 +21,13 @@ from contextlib import closing
 from datetime import UTC, datetime
 from http.cookiejar import CookieJar
 from pathlib import Path
+from urllib.parse import urlsplit
 
 import pytest
 from PIL import Image
 
 from inventory.ledger.backup import back_up, restore
-from tests.servers import A_HOPPER, Server, Visitor
+from tests.servers import A_HOPPER, ROOT, Server, Visitor
 
 EDGE = "----edge-of-a-part"
 
@@ -61,7 +66,7 @@ class Photographer(Visitor):
     def head(self, page: str, length: int) -> bytes:
         """The head of a request that announces so many bytes."""
         held = "; ".join(f"{each.name}={each.value}" for each in self.cookies)
-        where = urllib.request.urlparse(page)
+        where = urlsplit(page)
         return (
             f"POST {where.path} HTTP/1.1\r\nHost: {where.netloc}\r\nCookie: {held}\r\n"
             f"Content-Type: multipart/form-data; boundary={EDGE}\r\n"
@@ -211,6 +216,76 @@ def test_photos_then_are_in_a_backup_and_come_back_with_it(server, page, tmp_pat
     query = "SELECT id, caption, position, jpeg, thumbnail FROM stock_vehiclephoto ORDER BY id"
     assert rows(there, query) == rows(server.folder, query)
     assert len(rows(there, query)) > 0
+
+
+#: A person at the same record whose database may not grow: SQLITE_FULL, as the engine says it
+#: (sqlite.org, PRAGMA max_page_count, which holds for one connection).
+NO_ROOM = """
+import json, re, sys, django
+django.setup()
+from django.core.files.uploadedfile import SimpleUploadedFile
+from django.db import connection
+from django.test import Client
+from inventory.people.models import Person
+person = Client(headers={"host": "127.0.0.1"})
+person.force_login(Person.objects.get(username="owner"))
+photos, raw = sys.argv[1], open(sys.argv[2], "rb").read()
+def send(to, n, **fields):
+    files = [SimpleUploadedFile("a.jpg", raw) for _ in range(n)]
+    answer = person.post(to, {**fields, "photos": files}, follow=True)
+    return answer.status_code, re.sub("<[^>]+>", " ", answer.content.decode())
+def limit(pages):
+    with connection.cursor() as cursor:
+        cursor.execute(f"PRAGMA max_page_count = {pages}")
+with connection.cursor() as cursor:
+    cursor.execute("PRAGMA page_count")
+    pages = cursor.fetchone()[0]
+limit(pages + 5)
+told = [send(photos, 3, caption="no room"), send("/bench/log/", 3, **json.loads(sys.argv[3]))]
+limit(1073741823)
+told.append(send(photos, 1, caption="room again"))
+print(json.dumps(told))
+"""
+
+
+def test_disk_that_is_full_then_it_is_said_and_nothing_is_kept_by_half(server, page, tmp_path):
+    server.person.send(page, [noise(1)], caption="kept")
+    (tmp_path / "a.jpg").write_bytes(noise(2))
+    environment = {k: v for k, v in os.environ.items() if k != "CARKNOCKER_DATABASE"}
+    environment |= {
+        "CARKNOCKER_DATA": str(server.folder),
+        "DJANGO_SETTINGS_MODULE": "inventory.settings",
+        "PYTHONIOENCODING": "utf-8",
+    }
+    new = {"reporting_mark": "FULL", "number": "1", **A_HOPPER}
+
+    found = subprocess.run(
+        [
+            *(sys.executable, "-c", NO_ROOM, urlsplit(page).path),
+            *(str(tmp_path / "a.jpg"), json.dumps(new)),
+        ],
+        cwd=ROOT,
+        env=environment,
+        capture_output=True,
+        encoding="utf-8",
+        check=False,
+    )
+
+    assert found.returncode == 0, found.stderr
+    (added, said), (logged, said_of_the_vehicle), (after, _) = json.loads(found.stdout)
+    assert (added, logged, after) == (507, 507, 200)
+    for words in (said, said_of_the_vehicle):
+        assert "There is no room" in words
+        assert "nothing of this was kept" in words
+    kept = rows(
+        server.folder,
+        f"SELECT caption FROM stock_vehiclephoto WHERE vehicle_id = {of(page)} ORDER BY position",
+    )
+    assert kept == [("kept",), ("room again",)]
+    # Nor is the vehicle there without its photos.
+    full = "SELECT count(*) FROM stock_vehicle WHERE reporting_mark = 'FULL'"
+    assert rows(server.folder, full) == [(0,)]
+    assert rows(server.folder, "PRAGMA integrity_check") == [("ok",)]
 
 
 MIGRATIONS = "SELECT app, name FROM django_migrations"

@@ -245,8 +245,6 @@ class Pictured(models.Model):
     role: ClassVar[str]
     space: ClassVar[str]
 
-    jpeg = models.BinaryField()
-    thumbnail = models.BinaryField()
     digest = models.CharField(max_length=32, editable=False)  # of the JPEG; its address carries it
     width = models.PositiveSmallIntegerField(editable=False)  # of the JPEG, in pixels
     height = models.PositiveSmallIntegerField(editable=False)
@@ -255,6 +253,9 @@ class Pictured(models.Model):
     position = models.PositiveIntegerField(editable=False)  # in order, with gaps
     added_by = models.ForeignKey(settings.AUTH_USER_MODEL, models.PROTECT, related_name="+")
     added_at = models.DateTimeField()
+    # Last in the migrations too: SQLite reads through a picture to what stands behind it in a row.
+    thumbnail = models.BinaryField()
+    jpeg = models.BinaryField()
 
     objects = Pictures()
 

@@ -587,14 +587,14 @@ class SetAside(models.Model):
     sent again by the same person, and belongs to nothing until then."""
 
     token = models.UUIDField(primary_key=True, default=uuid.uuid4, editable=False)
-    jpeg = models.BinaryField()
-    thumbnail = models.BinaryField()
     width = models.PositiveSmallIntegerField()
     height = models.PositiveSmallIntegerField()
     taken_on = models.DateField(null=True)
     called = models.CharField(max_length=60)
     sent_by = models.ForeignKey(PERSON, models.CASCADE, related_name="+")
     sent_at = models.DateTimeField()
+    thumbnail = models.BinaryField()
+    jpeg = models.BinaryField()
 
     objects = Pictures()
 

@@ -185,9 +185,11 @@ def _waiting(by: Person, tokens: Sequence[str]) -> list[SetAside]:
 @transaction.atomic
 def set_aside(found: Chosen, by: Person) -> None:
     """Keep the photos of a form that has another error until it comes again, for an hour."""
+    if not found.photos:
+        return
     now = timezone.now()
     held = [each.aside for each in found.photos if each.aside]
-    for photo in found.photos:
+    for n, photo in enumerate(found.photos):
         if photo.aside is None:
             picture = photo.picture
             aside = SetAside.objects.create(
@@ -198,7 +200,7 @@ def set_aside(found: Chosen, by: Person) -> None:
                 taken_on=picture.taken_on,
                 called=photo.name[:60],
                 sent_by=by,
-                sent_at=now,
+                sent_at=now + timedelta(microseconds=n),  # so that they stay in their order
             )
             held.append(aside.token)
     mine = SetAside.objects.filter(sent_by=by)

@@ -18,14 +18,15 @@ class Migration(migrations.Migration):
             name='SetAside',
             fields=[
                 ('token', models.UUIDField(default=uuid.uuid4, editable=False, primary_key=True, serialize=False)),
-                ('jpeg', models.BinaryField()),
-                ('thumbnail', models.BinaryField()),
                 ('width', models.PositiveSmallIntegerField()),
                 ('height', models.PositiveSmallIntegerField()),
                 ('taken_on', models.DateField(null=True)),
                 ('called', models.CharField(max_length=60)),
                 ('sent_at', models.DateTimeField()),
                 ('sent_by', models.ForeignKey(on_delete=django.db.models.deletion.CASCADE, related_name='+', to=settings.AUTH_USER_MODEL)),
+                # The pictures last: SQLite reads through them to what comes behind.
+                ('thumbnail', models.BinaryField()),
+                ('jpeg', models.BinaryField()),
             ],
             options={
                 'ordering': ['sent_at', 'called', 'pk'],
@@ -35,8 +36,6 @@ class Migration(migrations.Migration):
             name='VehiclePhoto',
             fields=[
                 ('id', models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
-                ('jpeg', models.BinaryField()),
-                ('thumbnail', models.BinaryField()),
                 ('digest', models.CharField(editable=False, max_length=32)),
                 ('width', models.PositiveSmallIntegerField(editable=False)),
                 ('height', models.PositiveSmallIntegerField(editable=False)),
@@ -46,6 +45,9 @@ class Migration(migrations.Migration):
                 ('added_at', models.DateTimeField()),
                 ('added_by', models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='+', to=settings.AUTH_USER_MODEL)),
                 ('vehicle', models.ForeignKey(on_delete=django.db.models.deletion.CASCADE, related_name='photos', to='stock.vehicle')),
+                # The pictures last: SQLite reads through them to what comes behind.
+                ('thumbnail', models.BinaryField()),
+                ('jpeg', models.BinaryField()),
             ],
             options={
                 'ordering': ['position', 'pk'],

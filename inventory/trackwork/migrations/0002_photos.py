@@ -17,8 +17,6 @@ class Migration(migrations.Migration):
             name='TrackworkPhoto',
             fields=[
                 ('id', models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
-                ('jpeg', models.BinaryField()),
-                ('thumbnail', models.BinaryField()),
                 ('digest', models.CharField(editable=False, max_length=32)),
                 ('width', models.PositiveSmallIntegerField(editable=False)),
                 ('height', models.PositiveSmallIntegerField(editable=False)),
@@ -28,6 +26,9 @@ class Migration(migrations.Migration):
                 ('added_at', models.DateTimeField()),
                 ('added_by', models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='+', to=settings.AUTH_USER_MODEL)),
                 ('trackwork', models.ForeignKey(on_delete=django.db.models.deletion.CASCADE, related_name='photos', to='trackwork.trackwork')),
+                # The pictures last: SQLite reads through them to what comes behind.
+                ('thumbnail', models.BinaryField()),
+                ('jpeg', models.BinaryField()),
             ],
             options={
                 'ordering': ['position', 'pk'],

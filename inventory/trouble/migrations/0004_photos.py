@@ -14,7 +14,7 @@ def fill(apps, schema_editor):
     # One at a time: each is some hundred kilobytes.
     for pk in list(IncidentPhoto.objects.order_by("pk").values_list("pk", flat=True)):
         photo = IncidentPhoto.objects.select_related("incident").get(pk=pk)
-        jpeg = bytes(photo.jpeg)
+        jpeg = bytes(photo.before)
         with Image.open(io.BytesIO(jpeg)) as opened:
             width, height = opened.size
             small = opened.convert("RGB")
@@ -23,6 +23,7 @@ def fill(apps, schema_editor):
         small.save(thumbnail, "JPEG", quality=80, optimize=True)
         position = last[photo.incident_id] = last.get(photo.incident_id, 0) + 1
         IncidentPhoto.objects.filter(pk=pk).update(
+            jpeg=jpeg,
             thumbnail=thumbnail.getvalue(),
             digest=hashlib.sha256(jpeg).hexdigest()[:32],
             width=width,
@@ -31,6 +32,10 @@ def fill(apps, schema_editor):
             position=position,
             added_at=photo.incident.reported_at,
         )
+
+
+def empty(apps, schema_editor):
+    apps.get_model("trouble", "IncidentPhoto").objects.update(before=models.F("jpeg"))
 
 
 class Migration(migrations.Migration):
@@ -52,9 +57,6 @@ class Migration(migrations.Migration):
             name='caption',
             field=models.CharField(blank=True, default='', max_length=200),
             preserve_default=False,
-        ),
-        migrations.AddField(
-            model_name='incidentphoto', name='thumbnail', field=models.BinaryField(null=True)
         ),
         migrations.AddField(
             model_name='incidentphoto',
@@ -84,7 +86,22 @@ class Migration(migrations.Migration):
         migrations.AddField(
             model_name='incidentphoto', name='added_at', field=models.DateTimeField(null=True)
         ),
-        migrations.RunPython(fill, migrations.RunPython.noop, elidable=False),
+        # The pictures last: SQLite reads through them to what comes behind.
+        migrations.RenameField(model_name='incidentphoto', old_name='jpeg', new_name='before'),
+        migrations.AlterField(
+            model_name='incidentphoto', name='before', field=models.BinaryField(null=True)
+        ),
+        migrations.AddField(
+            model_name='incidentphoto', name='thumbnail', field=models.BinaryField(null=True)
+        ),
+        migrations.AddField(
+            model_name='incidentphoto', name='jpeg', field=models.BinaryField(null=True)
+        ),
+        migrations.RunPython(fill, empty),
+        migrations.RemoveField(model_name='incidentphoto', name='before'),
+        migrations.AlterField(
+            model_name='incidentphoto', name='jpeg', field=models.BinaryField()
+        ),
         migrations.AlterField(
             model_name='incidentphoto', name='thumbnail', field=models.BinaryField()
         ),

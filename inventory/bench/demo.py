@@ -7,7 +7,7 @@ makes the same record; only the moment at which verdicts are judged is the clock
 from __future__ import annotations
 
 import tomllib
-from collections.abc import Iterable, Iterator, Mapping
+from collections.abc import Callable, Iterable, Iterator, Mapping
 from datetime import UTC, date, datetime, time, timedelta
 from decimal import Decimal
 from pathlib import Path
@@ -19,8 +19,11 @@ from django.db import models, transaction
 
 from inventory.people.models import Person
 from inventory.stock.models import Coupler, HouseLimit, Inspection, Instrument, Vehicle, Wheelset
+from inventory.stock.photos import PhotoRefused, cleaned
+from inventory.stock.picturing import NewPhoto
 from inventory.stock.recording import (
     Running,
+    add_photos,
     amend_running_gear,
     finish_inspection,
     log_vehicle,
@@ -39,6 +42,7 @@ from inventory.trackwork.recording import trackwork_of
 from inventory.trackwork.steps import steps_for as track_steps_for
 from inventory.trouble.models import Incident
 from inventory.trouble.recording import Seen, TroubleRefused, note_running, release
+from inventory.trouble.recording import add_photos as add_photos_of_report
 from inventory.trouble.recording import report as keep_report
 from inventory.trouble.spots import Spot, spots_of
 from standards.causes import Happening
@@ -90,8 +94,12 @@ def load_demo(*, by: Person) -> int:
     return len(demo["vehicle"])
 
 
+def _fixtures() -> Path:
+    return Path(settings.HOME) / "fixtures"
+
+
 def _read_file() -> dict[str, Any]:
-    path = Path(settings.HOME) / "fixtures" / "demo.toml"
+    path = _fixtures() / "demo.toml"
     try:
         with path.open("rb") as file:
             return tomllib.load(file, parse_float=Decimal)
@@ -134,7 +142,9 @@ class _Loading:
             UnknownStandard,
             ValidationError,
             TroubleRefused,
+            PhotoRefused,
             ValueError,
+            OSError,
         ) as error:
             raise DemoRefused(f"In fixtures/demo.toml, {self.doing}: {error}") from error
         except KeyError as error:
@@ -188,7 +198,15 @@ class _Loading:
         )
         log_vehicle(vehicle=vehicle, running=running, by=self.hand)
         Vehicle.objects.filter(pk=vehicle.pk).update(logged_at=_logged_at(vehicle, entry))
+        self._hang(entry, add_photos, vehicle=vehicle)
         return vehicle
+
+    def _hang(self, entry: Mapping[str, Any], add: Callable[..., object], **of: Any) -> None:
+        """The photos of an entry, each added at noon of its day."""
+        for each in entry.get("photos", ()):
+            with (_fixtures() / "photos" / each["file"]).open("rb") as file:
+                photo = NewPhoto(cleaned(file, each["file"]), each["caption"], each["taken_on"])
+            add(photos=[photo], by=self.hand, moment=_noon(each["taken_on"]), **of)
 
     # Inspections ----------------------------------------------------------------------------
 
@@ -343,9 +361,11 @@ class _Loading:
             piece = trackwork_of(turnout=place.turnouts.get(name=entry["turnout"]))
             piece.rail_code = entry.get("rail_code")
         else:
-            piece = Trackwork(place=place, **_without(entry, "place", "track", "inspection"))
+            declared = _without(entry, "place", "track", "inspection", "photos")
+            piece = Trackwork(place=place, **declared)
             piece.track = place.tracks.get(name=entry["track"]) if "track" in entry else None
         _saved(piece)
+        self._hang(entry, trackwork_recording.add_photos, trackwork=piece)
         for each in entry.get("inspection", ()):
             self._measure_track(piece, each)
 
@@ -413,6 +433,7 @@ class _Loading:
             by=self.hand,
         )
         Incident.objects.filter(pk=incident.pk).update(reported_at=entry["at"])
+        self._hang(entry, add_photos_of_report, incident=incident)
 
     def _lettered(self, written: Iterable[list[str]]) -> list[Vehicle]:
         return [self.fleet[tuple(each)] for each in written]

@@ -25,9 +25,11 @@ from inventory.bench.jobs import Job, TrackJob, VehicleJob
 from inventory.bench.steps import wanted
 from inventory.people.access import writers_only
 from inventory.stock import history
+from inventory.stock.album import chosen_with
 from inventory.stock.facts import Judged
 from inventory.stock.forms import KINDS, NewVehicleForm
 from inventory.stock.models import Inspection, Vehicle, Verdict
+from inventory.stock.picturing import set_aside
 from inventory.stock.places import Step
 from inventory.stock.recording import (
     NeedsReason,
@@ -80,13 +82,15 @@ def log(request: HttpRequest) -> HttpResponse:
         unit=request.user.unit,
         used=history.scales_in_use(),
     )
-    if request.method == "POST" and form.is_valid():
+    chosen = chosen_with(request)
+    if request.method == "POST" and form.is_valid() and not chosen.refused:
         try:
             vehicle = log_vehicle(
                 vehicle=form.instance,
                 running=form.running,
                 by=request.user,
                 is_another=form.cleaned_data["is_another"],
+                photos=chosen.photos,
             )
         except TwinExists as twin:
             form.add_twins(twin)
@@ -99,11 +103,20 @@ def log(request: HttpRequest) -> HttpResponse:
             )
             job = VehicleJob(inspection)
             return redirect(job.address(job.steps[0]))
+    is_faulty = bool(form.errors or chosen.refused)
+    if is_faulty:
+        set_aside(chosen, request.user)
     return render(
         request,
         "bench/log.html",
-        {"form": form, "last": last, "kinds": KINDS, "known": history.words_in_use()},
-        status=422 if form.errors else 200,
+        {
+            "form": form,
+            "chosen": chosen,
+            "last": last,
+            "kinds": KINDS,
+            "known": history.words_in_use(),
+        },
+        status=422 if is_faulty else 200,
     )
 
 

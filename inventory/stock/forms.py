@@ -453,3 +453,44 @@ class HouseLimitForm(forms.ModelForm):
                 f"The upper limit, {spell(high, quantity.unit)}, is below the lower one, "
                 f"{spell(low, quantity.unit)}; exchange them.",
             )
+
+
+class PhotoForm(forms.Form):
+    """What is said of a photo."""
+
+    caption = forms.CharField(
+        required=False, max_length=200, help_text="Such as: B end, before the new couplers."
+    )
+    taken_on = forms.DateField(
+        label="Taken", widget=forms.DateInput(format="%Y-%m-%d", attrs={"type": "date"})
+    )
+
+    def __init__(self, *args, **kwargs):
+        super().__init__(*args, **kwargs)
+        in_plain_words(self)
+
+    def clean_caption(self) -> str:
+        return "".join(ch for ch in self.cleaned_data["caption"] if ch.isprintable()).strip()
+
+    def clean_taken_on(self):
+        day = self.cleaned_data["taken_on"]
+        # A day's grace, since the server's day is not everybody's.
+        if day and day > timezone.localdate() + timedelta(days=1):
+            raise ValidationError(f"{day} is still to come; type the day when it was taken.")
+        return day
+
+
+class NewPhotosForm(PhotoForm):
+    """What is said of photos that are added together."""
+
+    caption = forms.CharField(
+        required=False,
+        max_length=200,
+        help_text="For all of them; each can be changed afterwards.",
+    )
+    taken_on = forms.DateField(
+        label="Taken",
+        required=False,
+        widget=forms.DateInput(format="%Y-%m-%d", attrs={"type": "date"}),
+        help_text="Empty: as the camera says, else today.",
+    )

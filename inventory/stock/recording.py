@@ -6,7 +6,7 @@ by `inventory.stock.verdicts`.
 
 from __future__ import annotations
 
-from collections.abc import Collection, Iterable
+from collections.abc import Collection, Iterable, Sequence
 from dataclasses import dataclass
 from datetime import date, datetime
 from decimal import Decimal
@@ -16,6 +16,7 @@ from django.dispatch import Signal
 from django.utils import timezone
 
 from inventory.people.models import Person
+from inventory.stock.facts import Pictured
 from inventory.stock.models import (
     Change,
     Coupler,
@@ -23,8 +24,10 @@ from inventory.stock.models import (
     Inspection,
     Reading,
     Vehicle,
+    VehiclePhoto,
     Wheelset,
 )
+from inventory.stock.picturing import NewPhoto, describe, hang, shift, take_down
 from inventory.stock.taking import Entry, begin, still_open, take, take_back
 from inventory.stock.verdicts import Rejudged, judge_inspection, rejudge_vehicle, standing_proposal
 from standards import sheets
@@ -77,9 +80,14 @@ class Running:
 
 @transaction.atomic
 def log_vehicle(
-    *, vehicle: Vehicle, running: Running, by: Person, is_another: bool = True
+    *,
+    vehicle: Vehicle,
+    running: Running,
+    by: Person,
+    is_another: bool = True,
+    photos: Sequence[NewPhoto] = (),
 ) -> Vehicle:
-    """Keep a new vehicle with a wheelset an axle and a coupler an end.
+    """Keep a new vehicle with a wheelset an axle, a coupler an end, and its photos.
 
     is_another: log it although one is lettered alike at the same scale.
 
@@ -103,6 +111,8 @@ def log_vehicle(
         Coupler(vehicle=vehicle, end=end, kind=running.coupler, mounting=running.mounting)
         for end in ("A", "B")
     )
+    if photos:
+        add_photos(vehicle=vehicle, photos=photos, by=by)
     return vehicle
 
 
@@ -371,6 +381,66 @@ def _unchanged(vehicle: Vehicle, seen_revision: int) -> Vehicle:
     if now.revision != seen_revision:
         raise Overtaken(now)
     return now
+
+
+# --- Photos -----------------------------------------------------------------------------------
+
+
+@transaction.atomic
+def add_photos(
+    *,
+    vehicle: Vehicle,
+    photos: Sequence[NewPhoto],
+    by: Person,
+    moment: datetime | None = None,
+) -> list[VehiclePhoto]:
+    """Keep photos of a vehicle behind those that it has. Raises PhotoRefused for too many."""
+    at = moment or timezone.now()
+    kept = hang(into=VehiclePhoto, of=vehicle, photos=photos, by=by, moment=at)
+    if kept:
+        words = "a photo added" if len(kept) == 1 else f"{len(kept)} photos added"
+        note_changes([Change(vehicle=vehicle, what=Change.Deed.PHOTO, after=words, by=by, at=at)])
+    return kept
+
+
+def describe_photo(*, photo: VehiclePhoto, caption: str, taken_on: date) -> None:
+    """Change what is said of a photo of a vehicle."""
+    describe(photo, caption=caption, taken_on=taken_on)
+
+
+def move_photo(*, photo: VehiclePhoto, is_earlier: bool) -> None:
+    """Exchange a photo of a vehicle with its neighbour. Lists show the first one."""
+    shift(photo, is_earlier=is_earlier)
+
+
+@transaction.atomic
+def remove_photo(*, photo: VehiclePhoto, by: Person, moment: datetime | None = None) -> None:
+    """Remove a photo of a vehicle for good; it is noted that, not what was on it."""
+    note_photo_removed(vehicle=photo.vehicle, photo=photo, by=by, moment=moment)
+    take_down(photo)
+
+
+def note_photo_removed(
+    *,
+    vehicle: Vehicle,
+    photo: Pictured,
+    by: Person,
+    note: str = "removed for good",
+    moment: datetime | None = None,
+) -> None:
+    """Note that a photo that had to do with a vehicle is gone. Its caption goes with it."""
+    note_changes(
+        [
+            Change(
+                vehicle=vehicle,
+                what=Change.Deed.PHOTO,
+                before=f"a photo taken {photo.taken_on:%Y-%m-%d}",
+                note=note,
+                by=by,
+                at=moment or timezone.now(),
+            )
+        ]
+    )
 
 
 # --- Inspections ------------------------------------------------------------------------------

@@ -13,6 +13,7 @@ from django_tables2 import RequestConfig, SingleTableMixin
 
 from inventory.people.access import writers_only
 from inventory.stock import history
+from inventory.stock.album import Album
 from inventory.stock.filters import VehicleFilter
 from inventory.stock.forms import (
     CouplerFormSet,
@@ -23,11 +24,22 @@ from inventory.stock.forms import (
     changed_of,
     exchanged_axles,
 )
-from inventory.stock.models import HouseLimit, Inspection, Instrument, Vehicle, Verdict
+from inventory.stock.models import (
+    HouseLimit,
+    Inspection,
+    Instrument,
+    Vehicle,
+    VehiclePhoto,
+    Verdict,
+)
 from inventory.stock.recording import (
     Overtaken,
+    add_photos,
     amend_running_gear,
     amend_vehicle,
+    describe_photo,
+    move_photo,
+    remove_photo,
     set_house_limit,
     withdraw_house_limit,
 )
@@ -43,6 +55,16 @@ SORTS = (
     ("maker", "maker"),
     ("storage_box", "box"),
     ("-last_inspected_at", "last inspected"),
+)
+
+
+ALBUM = Album(
+    kind=VehiclePhoto,
+    subjects=Vehicle.everyone.of_the_house,
+    add=add_photos,
+    describe=describe_photo,
+    move=move_photo,
+    remove=remove_photo,
 )
 
 
@@ -66,7 +88,7 @@ class VehicleList(SingleTableMixin, FilterView):
         return super().dispatch(without_page_size(request), *args, **kwargs)
 
     def get_queryset(self) -> QuerySet[Vehicle]:
-        return Vehicle.objects.for_list()
+        return Vehicle.objects.for_list().with_first_photo()
 
     def get_context_data(self, **kwargs) -> dict[str, object]:
         return super().get_context_data(**kwargs, sorts=SORTS)
@@ -91,6 +113,7 @@ def vehicle(request: HttpRequest, pk: int) -> HttpResponse:
         "stock/vehicle.html",
         {
             "vehicle": shown,
+            "photos": list(shown.photos.all()),
             "proposal": proposal_from(shown, standing),
             "open_verdicts": [each for each in limited if each.outcome != "within"],
             "within": [each for each in limited if each.outcome == "within"],

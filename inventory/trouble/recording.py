@@ -14,7 +14,8 @@ from django.utils import timezone
 from inventory.people.models import Person
 from inventory.stock.facts import Judged
 from inventory.stock.models import Inspection, Vehicle, Verdict
-from inventory.stock.recording import inspection_finished
+from inventory.stock.picturing import NewPhoto, describe, hang, shift, take_down
+from inventory.stock.recording import inspection_finished, note_photo_removed
 from inventory.stock.verdicts import settle_service
 from inventory.track.models import Place, Railway, Track, Turnout
 from inventory.trackwork.models import TrackInspection, Trackwork
@@ -50,7 +51,7 @@ class Seen:
     effort: str = ""
     position: int | None = None
     note: str = ""
-    photo: bytes | None = None  # a cleaned JPEG
+    photos: Sequence[NewPhoto] = ()
 
 
 @transaction.atomic
@@ -93,8 +94,8 @@ def report(*, seen: Seen, by: Person) -> Incident:
         for vehicle, part in parts
         if vehicle is not None
     )
-    if seen.photo is not None:
-        IncidentPhoto.objects.create(incident=incident, jpeg=seen.photo, taken_by=by)
+    if seen.photos:
+        add_photos(incident=incident, photos=seen.photos, by=by)
     return incident
 
 
@@ -111,6 +112,41 @@ def withdraw_report(*, incident: Incident, because: str) -> None:
     Incident.objects.filter(pk=incident.pk, withdrawn_at__isnull=True).update(
         withdrawn_at=timezone.now(), withdrawn_because=because.strip()[:200]
     )
+
+
+# --- Photos -----------------------------------------------------------------------------------
+
+
+def add_photos(
+    *,
+    incident: Incident,
+    photos: Sequence[NewPhoto],
+    by: Person,
+    moment: datetime | None = None,
+) -> list[IncidentPhoto]:
+    """Keep photos of what happened behind those that there are. Raises PhotoRefused for too
+    many."""
+    return hang(into=IncidentPhoto, of=incident, photos=photos, by=by, moment=moment)
+
+
+def describe_photo(*, photo: IncidentPhoto, caption: str, taken_on: date) -> None:
+    """Change what is said of a photo of what happened."""
+    describe(photo, caption=caption, taken_on=taken_on)
+
+
+def move_photo(*, photo: IncidentPhoto, is_earlier: bool) -> None:
+    """Exchange a photo of what happened with the one before or behind it."""
+    shift(photo, is_earlier=is_earlier)
+
+
+@transaction.atomic
+def remove_photo(*, photo: IncidentPhoto, by: Person) -> None:
+    """Remove a photo of what happened for good. The vehicle that went first notes it."""
+    first = photo.incident.involved.filter(part=Involved.Part.FIRST).first()
+    if first is not None:
+        note = f"of the report of {photo.incident.happened_at:%Y-%m-%d}, removed for good"
+        note_photo_removed(vehicle=first.vehicle, photo=photo, by=by, note=note)
+    take_down(photo)
 
 
 # --- Out of service ---------------------------------------------------------------------------

@@ -26,6 +26,7 @@ from inventory.stock.models import (
     Inspection,
     Reading,
     Vehicle,
+    VehiclePhoto,
     Verdict,
     Wheelset,
 )
@@ -44,7 +45,8 @@ from inventory.track.models import (
 )
 from inventory.track.needs import needs_of
 from inventory.track.standing import candidates
-from inventory.trouble.models import Incident
+from inventory.trackwork.models import TrackworkPhoto
+from inventory.trouble.models import Incident, IncidentPhoto
 from standards.conformity import Outcome
 from standards.judging import Service
 
@@ -135,6 +137,9 @@ def facts() -> list[tuple]:
             "probability", "low", "low_basis", "high", "high_basis", "nominal", "is_derived",
             "is_second_hand", "is_by_house", "note", "rule", "cause", "is_current",
         ),
+        *VehiclePhoto.objects.order_by("pk").values_list(
+            "vehicle__number", "digest", "caption", "taken_on", "position", "added_at"
+        ),
         *Railway.objects.values_list("name", "family", "scale", "clearance_gap", "notes"),
         *Place.objects.values_list("name", "position"),
         *Turnout.objects.order_by("pk").values_list(
@@ -190,6 +195,19 @@ def test_load_demo_then_every_outcome_and_reason_occurs(demo):
     assert set(Inspection.objects.values_list("reason", flat=True)) == set(
         Inspection.Reason.values
     )
+
+
+def test_every_photo_of_the_demo_is_small_and_is_on_a_page(demo):
+    files = list((project.HOME / "fixtures" / "photos").iterdir())
+    kept = [
+        *VehiclePhoto.objects.all(), *TrackworkPhoto.objects.all(), *IncidentPhoto.objects.all()
+    ]  # fmt: skip
+
+    assert all(each.suffix == ".jpg" and each.stat().st_size < 60_000 for each in files)
+    assert len(files) == len({each.digest for each in kept}) == len(kept)
+    assert VehiclePhoto.objects.values("vehicle").distinct().count() >= 6
+    assert TrackworkPhoto.objects.count() == IncidentPhoto.objects.count() == 1
+    assert all(each.added_at.date() == each.taken_on for each in kept)
 
 
 def test_load_demo_twice_then_the_same_record_comes_out(newcomer):

@@ -75,7 +75,7 @@ def load_demo(*, by: Person) -> int:
     Raises DemoRefused, and writes nothing, when the record holds vehicles already, or a railway
     of the same name.
     """
-    held = Vehicle.objects.count()
+    held = Vehicle.everyone.of_the_house().count()
     if held:
         vehicles = "1 vehicle" if held == 1 else f"{held} vehicles"
         raise DemoRefused(

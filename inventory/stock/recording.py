@@ -25,7 +25,7 @@ from inventory.stock.models import (
     Vehicle,
     Wheelset,
 )
-from inventory.stock.taking import Entry, begin, still_open, take, take_back
+from inventory.stock.taking import Closed, Entry, begin, still_open, take, take_back
 from inventory.stock.verdicts import Rejudged, judge_inspection, rejudge_vehicle, standing_proposal
 from standards import sheets
 from standards.judging import Service, is_milder
@@ -49,6 +49,16 @@ class TwinExists(Exception):
         super().__init__(
             f"{twins[0].identity} is logged already. If you own two that are lettered alike, say "
             "so above."
+        )
+
+
+class LeftTheStock(Closed):
+    """The vehicle was retired: nothing is measured of it until it is brought back."""
+
+    def __init__(self, vehicle: Vehicle) -> None:
+        super().__init__(
+            f"{vehicle} has left the stock ({vehicle.get_retired_as_display()}); bring it back "
+            "before anything is measured or changed on it."
         )
 
 
@@ -196,7 +206,8 @@ def as_noted(value: object) -> str:
 
 @dataclass(frozen=True)
 class Departure:
-    """How a vehicle leaves the stock: `how` is one of Vehicle.Retired."""
+    """How a vehicle leaves the stock: `how` is one of Vehicle.Retired. The price is in the
+    vehicle's own currency."""
 
     how: str
     on: date
@@ -220,9 +231,12 @@ def retire(
 ) -> Vehicle:
     """Take a vehicle out of the stock; it stays in the record with all that was.
 
-    Raises Overtaken, and writes nothing, when somebody saved the vehicle since `seen_revision`.
+    Raises Overtaken, and writes nothing, when somebody saved the vehicle since `seen_revision`,
+    or it has left already.
     """
     now = _unchanged(vehicle, seen_revision)
+    if now.is_retired:
+        raise Overtaken(now)
     at = moment or timezone.now()
     now.retired_as = departure.how
     now.retired_on = departure.on
@@ -235,9 +249,19 @@ def retire(
         said += f", {plain(departure.price)} {now.currency}".rstrip()
     words = f"{Vehicle.Retired(departure.how).label}, {said}"
     note_changes(
-        [Change(vehicle=now, what="retired", after=words, note=departure.note, by=by, at=at)]
+        [
+            Change(
+                vehicle=now,
+                what=Change.Deed.RETIRED,
+                after=words,
+                note=departure.note,
+                by=by,
+                at=at,
+            )
+        ]
     )
     vehicle_retired.send(sender=Vehicle, vehicle=now, departure=departure, by=by, moment=at)
+    now.refresh_from_db()
     return now
 
 
@@ -250,11 +274,15 @@ def bring_back(
     seen_revision: int,
     moment: datetime | None = None,
 ) -> Vehicle:
-    """Put a retired vehicle into the stock again, awaiting inspection.
+    """Put a retired vehicle into the stock again, awaiting inspection. What was judged before is
+    judged again, since nothing was while it was away.
 
-    Raises Overtaken, and writes nothing, when somebody saved the vehicle since `seen_revision`.
+    Raises Overtaken, and writes nothing, when somebody saved the vehicle since `seen_revision`,
+    or it is in the stock already.
     """
     now = _unchanged(vehicle, seen_revision)
+    if not now.is_retired:
+        raise Overtaken(now)
     at = moment or timezone.now()
     was = Vehicle.Retired(now.retired_as).label
     now.retired_as, now.retired_on, now.retired_price, now.retired_note = "", None, None, ""
@@ -262,8 +290,9 @@ def bring_back(
     now.revision = seen_revision + 1
     now.save()
     note_changes(
-        [Change(vehicle=now, what="brought back", before=was, note=because, by=by, at=at)]
+        [Change(vehicle=now, what=Change.Deed.BACK, before=was, note=because, by=by, at=at)]
     )
+    rejudge_vehicle(now)
     return now
 
 
@@ -298,7 +327,7 @@ def amend_running_gear(
             wheelset.save()
     for coupler in couplers:
         coupler.save()
-    Vehicle.objects.filter(pk=vehicle.pk).update(revision=seen_revision + 1)
+    Vehicle.everyone.filter(pk=vehicle.pk).update(revision=seen_revision + 1)
     return rejudge_vehicle(Vehicle.everyone.get(pk=vehicle.pk))
 
 
@@ -389,7 +418,13 @@ def open_inspection(
     uses_gauge: bool = False,
     moment: datetime | None = None,
 ) -> Inspection:
-    """The open inspection of a vehicle, begun at `moment` (or now) if there is none."""
+    """The open inspection of a vehicle, begun at `moment` (or now) if there is none.
+
+    Raises LeftTheStock for one that was retired.
+    """
+    now = Vehicle.everyone.select_for_update().get(pk=vehicle.pk)
+    if now.is_retired:
+        raise LeftTheStock(now)
     return begin(
         into=Inspection,
         of=vehicle,
@@ -413,7 +448,7 @@ def record(
 
     Raises Closed and whatever `taking.take` raises, and then nothing at all is written.
     """
-    inspection = still_open(inspection, "vehicle")
+    inspection = _in_hand(inspection)
     readings = take(
         into=Reading,
         inspection=inspection,
@@ -425,6 +460,15 @@ def record(
     )
     judge_inspection(inspection)
     return readings
+
+
+def _in_hand(inspection: Inspection) -> Inspection:
+    """The inspection, locked. Raises Closed once it is finished, LeftTheStock once its vehicle
+    was retired."""
+    now = still_open(inspection, "vehicle")
+    if now.vehicle.is_retired:
+        raise LeftTheStock(now.vehicle)
+    return now
 
 
 def _check_place(vehicle: Vehicle, entry: Entry) -> None:
@@ -439,7 +483,7 @@ def withdraw_reading(
     *, inspection: Inspection, quantity: str, at: str, seen: int | None = None
 ) -> None:
     """Take back a reading that was a mistake. Raises Closed or ReadingOvertaken."""
-    inspection = still_open(inspection, "vehicle")
+    inspection = _in_hand(inspection)
     if take_back(inspection, quantity, at, seen):
         judge_inspection(inspection)
 
@@ -458,7 +502,7 @@ def finish_inspection(
     Raises Closed if it was finished already, NeedsReason for an outcome milder than the readings
     propose at this moment without a statement.
     """
-    inspection = still_open(inspection, "vehicle")
+    inspection = _in_hand(inspection)
     proposed = standing_proposal(inspection.vehicle).service
     if is_milder(service, proposed) and not statement.strip():
         raise NeedsReason(service, proposed)

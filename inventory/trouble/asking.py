@@ -101,7 +101,7 @@ def _incidents_of(vehicle: Vehicle) -> list[Incident]:
 
 def vehicle(request: HttpRequest, pk: int) -> HttpResponse:
     """The evidence on one vehicle: measured, met, counted; and what would tell more."""
-    shown = get_object_or_404(Vehicle.objects.for_page(), pk=pk)
+    shown = get_object_or_404(Vehicle.everyone.of_the_house().for_page(), pk=pk)
     incidents = _incidents_of(shown)
     railways = {each.railway_id: each.railway for each in incidents if each.railway}
     standing = getattr(shown, "standing", None)
@@ -121,7 +121,7 @@ def vehicle(request: HttpRequest, pk: int) -> HttpResponse:
             clues += of_statistics(each.spot(key), "track")
     clues += _of_track(pieces, on_track)
     clues.sort(key=lambda clue: clue.weight)
-    lacking = never_measured(shown, verdicts, _wanted(shown))
+    lacking = [] if shown.is_retired else never_measured(shown, verdicts, _wanted(shown))
     return render(
         request,
         "trouble/vehicle.html",

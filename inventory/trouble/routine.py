@@ -137,7 +137,12 @@ def moving(until: date | None = None) -> list[Moving]:
     """What may reach a limit by a day, a year ahead without one; the soonest first."""
     until = until or timezone.localdate() + AHEAD
     often = (
-        Reading.objects.filter(is_current=True, gauge="", inspection__vehicle__visitor="")
+        Reading.objects.filter(
+            is_current=True,
+            gauge="",
+            inspection__vehicle__visitor="",
+            inspection__vehicle__retired_as="",
+        )
         .order_by()
         .values("inspection__vehicle", "quantity", "at")
         .annotate(n=Count("pk"))

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from django.contrib import messages
 from django.core.paginator import Paginator
+from django.db.models import Prefetch
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.views.decorators.http import require_POST
@@ -29,6 +30,10 @@ from inventory.trouble.recording import report as keep_report
 from inventory.trouble.spots import spots_of
 from standards.causes import Happening, causes_of
 from standards.remedies import mends
+
+
+#: Who ran then, be they still in the stock or not.
+RAN = Prefetch("vehicles", queryset=Vehicle.everyone.all())
 
 
 def _holds():
@@ -264,7 +269,9 @@ def tag(request: HttpRequest, pk: int) -> HttpResponse:
 
 def running(request: HttpRequest) -> HttpResponse:
     """The running sessions, the latest first."""
-    sessions = RunningSession.objects.select_related("railway").prefetch_related("turns__vehicles")
+    sessions = RunningSession.objects.select_related("railway").prefetch_related(
+        Prefetch("turns", queryset=Turn.objects.prefetch_related(RAN))
+    )
     page = Paginator(sessions, 25).get_page(request.GET.get("page"))
     return render(
         request, "trouble/running.html", {"page": page, "railways": Railway.objects.all()}
@@ -305,7 +312,7 @@ def run_on(request: HttpRequest, pk: int) -> HttpResponse:
 
 def session(request: HttpRequest, pk: int) -> HttpResponse:
     shown = get_object_or_404(RunningSession.objects.select_related("railway", "noted_by"), pk=pk)
-    turns = shown.turns.prefetch_related("vehicles", "turnouts", "tracks", "trackwork__turnout")
+    turns = shown.turns.prefetch_related(RAN, "turnouts", "tracks", "trackwork__turnout")
     return render(request, "trouble/session.html", {"session": shown, "turns": turns})
 
 

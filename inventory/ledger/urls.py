@@ -1,4 +1,8 @@
-from django.urls import URLPattern
+from django.urls import path
+
+from inventory.ledger import views
 
 app_name = "ledger"
-urlpatterns: list[URLPattern] = []
+urlpatterns = [
+    path("vehicles/<int:pk>/", views.history, name="history"),
+]

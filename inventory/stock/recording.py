@@ -206,13 +206,17 @@ def as_noted(value: object) -> str:
 
 @dataclass(frozen=True)
 class Departure:
-    """How a vehicle leaves the stock: `how` is one of Vehicle.Retired. The price is in the
-    vehicle's own currency."""
+    """How a vehicle leaves the stock: `how` is one of Vehicle.Retired.
+
+    price: what it fetched, in the vehicle's own currency; currency: names it, for a vehicle that
+    has none yet.
+    """
 
     how: str
     on: date
     price: Decimal | None = None
     note: str = ""
+    currency: str = ""
 
 
 #: Sent with the `vehicle`, `departure` and `by` within the transaction in which a vehicle leaves
@@ -238,6 +242,10 @@ def retire(
     if now.is_retired:
         raise Overtaken(now)
     at = moment or timezone.now()
+    if departure.price is not None and not now.currency and departure.currency:
+        now.currency = departure.currency
+        named = Change(vehicle=now, what="currency", after=departure.currency, by=by, at=at)
+        note_changes([named])
     now.retired_as = departure.how
     now.retired_on = departure.on
     now.retired_price = departure.price
@@ -246,7 +254,7 @@ def retire(
     now.save()
     said = f"{departure.on:%Y-%m-%d}"
     if departure.price is not None:
-        said += f", {plain(departure.price)} {now.currency}".rstrip()
+        said += f", for {departure.price:.2f} {now.currency}".rstrip()
     words = f"{Vehicle.Retired(departure.how).label}, {said}"
     note_changes(
         [

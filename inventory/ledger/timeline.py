@@ -119,7 +119,7 @@ def events_of(vehicle: Vehicle) -> list[Event]:
         *_changes(vehicle),
     ]
     # Of one moment, what is listed first here came first.
-    return sorted(reversed(found), key=lambda event: event.at, reverse=True)
+    return sorted(found, key=lambda event: event.at)[::-1]
 
 
 def by_kind(events: Iterable[Event]) -> list[tuple[Kind, int]]:
@@ -147,7 +147,11 @@ def _beginning(vehicle: Vehicle) -> Iterator[Event]:
         if vehicle.maker:
             words.append(f"{vehicle.maker} {vehicle.catalogue_number}".strip())
         yield Event(
-            _day(vehicle.acquired_on), Kind.CAME, "Acquired", words=", ".join(words), has_time=False
+            _day(vehicle.acquired_on),
+            Kind.CAME,
+            "Acquired",
+            words=", ".join(words),
+            has_time=False,
         )
     yield Event(
         vehicle.logged_at,
@@ -171,9 +175,7 @@ def _money(amount: Decimal, currency: str) -> str:
 
 def _inspections(vehicle: Vehicle) -> Iterator[Event]:
     for each in reversed(inspections_of(vehicle)):
-        counts = (
-            f"{each.n_within} within, {each.n_outside} outside, {each.n_undecided} undecided"
-        )
+        counts = f"{each.n_within} within, {each.n_outside} outside, {each.n_undecided} undecided"
         how = f"{each.get_reason_display()}{', by go/no-go gauge' if each.uses_gauge else ''}"
         words = f"{how}; {counts}"
         if each.proposed and each.proposed != each.service:
@@ -194,9 +196,7 @@ def _inspections(vehicle: Vehicle) -> Iterator[Event]:
 def _judged_again(vehicle: Vehicle) -> Iterator[Event]:
     """Verdicts that came out otherwise when they were judged again, one event a judging."""
     rejudged = Verdict.objects.filter(inspection__vehicle=vehicle, cause="rejudged")
-    verdicts = Verdict.objects.filter(
-        inspection__in=rejudged.values("inspection")
-    ).order_by("pk")
+    verdicts = Verdict.objects.filter(inspection__in=rejudged.values("inspection")).order_by("pk")
     before: dict[tuple[int, str, str], Verdict] = {}
     changes: list[tuple[datetime, Line]] = []
     for verdict in verdicts:
@@ -380,7 +380,7 @@ def _currencies(vehicle: Vehicle, changes: Sequence[Change]) -> Mapping[int, tup
     """By change, the currency before and after it, worked back from what it is now."""
     found: dict[int, tuple[str, str]] = {}
     currency = vehicle.currency
-    for at, group in groupby(reversed(changes), key=lambda change: change.at):
+    for _, group in groupby(reversed(changes), key=lambda change: change.at):
         listed = list(group)
         before = next((each.before for each in listed if each.what == "currency"), currency)
         found |= {each.pk: (before, currency) for each in listed}

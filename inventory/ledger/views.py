@@ -5,8 +5,10 @@ from __future__ import annotations
 from django.core.paginator import Paginator
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, render
+from django.utils import timezone
 
-from inventory.ledger import timeline
+from inventory.ledger import timeline, worth
+from inventory.trouble.routine import LAPS, MONTHS
 
 #: So many events are on one page.
 EVENTS = 50
@@ -30,5 +32,23 @@ def history(request: HttpRequest, pk: int) -> HttpResponse:
             "kind": kind,
             "page": page,
             "days": timeline.by_day(page.object_list),
+        },
+    )
+
+
+def overview(request: HttpRequest) -> HttpResponse:
+    """What the collection comes to, how much of it is fit to run, what waits and what left."""
+    listed = worth.holdings()
+    return render(
+        request,
+        "ledger/overview.html",
+        {
+            "whole": worth.Sum.of(listed),
+            "breakdowns": worth.breakdowns(listed),
+            "services": worth.services(listed),
+            "waiting": worth.waiting(listed),
+            "left": worth.left_in(timezone.localdate().year),
+            "months": MONTHS,
+            "laps": LAPS,
         },
     )

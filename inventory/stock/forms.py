@@ -317,11 +317,9 @@ class RetireForm(forms.Form):
         price = told.get("price")
         if price is not None and told.get("how") not in (None, Vehicle.Retired.SOLD):
             self.add_error("price", "Only what is sold has a price: empty it, or choose sold.")
-        if price is not None and not self.vehicle.currency and not told.get("currency"):
-            if "currency" not in self.errors:
-                self.add_error(
-                    "currency", "Name the currency of the price, such as EUR, GBP or USD."
-                )
+        is_named = self.vehicle.currency or told.get("currency") or "currency" in self.errors
+        if price is not None and not is_named:
+            self.add_error("currency", "Name the currency of the price, such as EUR or USD.")
         return told
 
     @property

@@ -104,9 +104,7 @@ def _let_go(vehicle: Vehicle, by: Person, moment: datetime, **_) -> None:
     standing = Standing.objects.filter(vehicle=vehicle).select_related("track__place")
     stood = [str(each.track) for each in standing]
     standing.delete()
-    note_changes(
-        _moved(vehicle, Change.Deed.STANDING, was, "", by, moment, note) for was in stood
-    )
+    note_changes(_moved(vehicle, Change.Deed.STANDING, was, "", by, moment, note) for was in stood)
 
 
 def _give_up(homes: QuerySet[Home], by: Person, at: datetime, note: str = "") -> list[Home]:
@@ -131,6 +129,4 @@ def _leave(homes: QuerySet[HomeTrack], by: Person, at: datetime, note: str) -> N
 def _moved(
     vehicle: Vehicle, what: str, before: str, after: str, by: Person, at: datetime, note: str = ""
 ) -> Change:
-    return Change(
-        vehicle=vehicle, what=what, before=before, after=after, note=note, by=by, at=at
-    )
+    return Change(vehicle=vehicle, what=what, before=before, after=after, note=note, by=by, at=at)

@@ -168,6 +168,4 @@ def _names(vehicles: Iterable[Vehicle]) -> dict[int, str]:
         for each in listed
     }
     alike = Counter(called.values())
-    return {
-        pk: name if alike[name] == 1 else f"{name} (no. {pk})" for pk, name in called.items()
-    }
+    return {pk: name if alike[name] == 1 else f"{name} (no. {pk})" for pk, name in called.items()}

@@ -43,11 +43,26 @@ class Due:
 def due(*, months: int, laps: int) -> list[Due]:
     """Vehicles to inspect again, those that ran the most since first; what is held or awaits its
     first inspection is on other lists."""
+    found = _overdue(months, laps)
+    vehicles = Vehicle.objects.in_bulk([pk for pk, *_ in found])
+    listed = [Due(vehicles[pk], *rest) for pk, *rest in found if pk in vehicles]
+    return sorted(listed, key=lambda each: -each.laps)
+
+
+def number_due(*, months: int = MONTHS, laps: int = LAPS) -> int:
+    """How many vehicles there are to inspect again."""
+    return len(_overdue(months, laps))
+
+
+def _overdue(months: int, laps: int) -> list[tuple[int, date | None, int, bool, bool]]:
+    """By key, in the order of the stock: the last inspection, the laps since, and whether it is
+    due by time and by running. In two queries, without the vehicles themselves."""
     fleet = (
         Vehicle.objects.filter(held_because="")
         .exclude(service="awaiting inspection")
         .annotate(last=Max("inspections__finished_at"))
         .order_by("reporting_mark", "number_key", "pk")
+        .values_list("pk", "last")
     )
     before = timezone.now() - timedelta(days=round(months * 365.25 / 12))
     turns = Turn.vehicles.through.objects.values_list(
@@ -57,13 +72,13 @@ def due(*, months: int, laps: int) -> list[Due]:
     for pk, on, passages in turns:
         ran.setdefault(pk, []).append((on, passages))
     found = []
-    for vehicle in fleet:
-        last = timezone.localdate(vehicle.last) if vehicle.last else None
-        since = sum(n for on, n in ran.get(vehicle.pk, ()) if last is None or on > last)
-        by_time = vehicle.last is None or vehicle.last < before
+    for pk, finished in fleet:
+        last = timezone.localdate(finished) if finished else None
+        since = sum(n for on, n in ran.get(pk, ()) if last is None or on > last)
+        by_time = finished is None or finished < before
         if by_time or since >= laps:
-            found.append(Due(vehicle, last, since, by_time, since >= laps))
-    return sorted(found, key=lambda each: -each.laps)
+            found.append((pk, last, since, by_time, since >= laps))
+    return found
 
 
 # --- The next work evening --------------------------------------------------------------------

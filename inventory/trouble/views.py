@@ -32,8 +32,9 @@ from standards.causes import Happening, causes_of
 from standards.remedies import mends
 
 
-#: Who ran then, be they still in the stock or not.
-RAN = Prefetch("vehicles", queryset=Vehicle.everyone.all())
+def _who_ran() -> Prefetch:
+    """The vehicles of a turn, be they still in the stock or not."""
+    return Prefetch("vehicles", queryset=Vehicle.everyone.all())
 
 
 def _holds():
@@ -270,7 +271,7 @@ def tag(request: HttpRequest, pk: int) -> HttpResponse:
 def running(request: HttpRequest) -> HttpResponse:
     """The running sessions, the latest first."""
     sessions = RunningSession.objects.select_related("railway").prefetch_related(
-        Prefetch("turns", queryset=Turn.objects.prefetch_related(RAN))
+        Prefetch("turns", queryset=Turn.objects.prefetch_related(_who_ran()))
     )
     page = Paginator(sessions, 25).get_page(request.GET.get("page"))
     return render(
@@ -312,7 +313,7 @@ def run_on(request: HttpRequest, pk: int) -> HttpResponse:
 
 def session(request: HttpRequest, pk: int) -> HttpResponse:
     shown = get_object_or_404(RunningSession.objects.select_related("railway", "noted_by"), pk=pk)
-    turns = shown.turns.prefetch_related(RAN, "turnouts", "tracks", "trackwork__turnout")
+    turns = shown.turns.prefetch_related(_who_ran(), "turnouts", "tracks", "trackwork__turnout")
     return render(request, "trouble/session.html", {"session": shown, "turns": turns})
 
 

@@ -21,6 +21,7 @@ from django.conf import settings as project
 from inventory.bench.demo import DemoRefused, load_demo
 from inventory.people.models import Person
 from inventory.stock.models import (
+    Change,
     Coupler,
     HouseLimit,
     Inspection,
@@ -34,6 +35,7 @@ from inventory.stock.verdicts import standing_proposal
 from inventory.track.fit import Stood, answers, pool_for, stood
 from inventory.track.models import (
     Home,
+    HomeTrack,
     Industry,
     Place,
     Railway,
@@ -56,7 +58,7 @@ pytestmark = pytest.mark.django_db
 
 def clear() -> None:
     for model in (Incident, Verdict, Reading, Inspection, Track, Railway, Vehicle, HouseLimit):
-        model.objects.all().delete()
+        model._base_manager.all().delete()  # what has left the stock too
 
 
 @pytest.fixture(scope="module")
@@ -107,8 +109,8 @@ def faults(lettered: str, day: str) -> set[tuple[str, str, str]]:
 def facts() -> list[tuple]:
     """All that a load made, without keys and without the moment of judging."""
     return [
-        *Vehicle.objects.order_by("pk").values_list(
-            "reporting_mark", "number", "name", "category", "kind", "aar_designation",
+        *Vehicle.everyone.order_by("pk").values_list(
+            "retired_as", "retired_on", "retired_price", "retired_note", "reporting_mark", "number", "name", "category", "kind", "aar_designation",
             "uic_letter", "family", "scale", "axles", "has_buffers", "maker", "catalogue_number",
             "era", "acquired_on", "price", "value", "currency", "storage_box", "notes", "service",
             "revision", "logged_at", "logged_by__username",
@@ -151,6 +153,10 @@ def facts() -> list[tuple]:
             "industry__name", "direction", "goods", "kinds", "cars_per_session", "sessions_away"
         ),
         *Home.objects.order_by("pk").values_list("industry__name", "vehicle__number"),
+        *HomeTrack.objects.order_by("pk").values_list("track__name", "vehicle__number"),
+        *Change.objects.order_by("pk").values_list(
+            "vehicle__number", "what", "before", "after", "note", "by__username", "at"
+        ),
     ]  # fmt: skip
 
 

@@ -1,0 +1,409 @@
+"""What the collection comes to: sums of what was stated, exact, and never across currencies.
+
+Amounts are added in Python as exact decimals, because SQLite would add them as floating point.
+A vehicle of which no value is stated is counted beside the sum and not as zero. What visitors
+brought and what has left the stock is in no sum but that of what was sold, and what was entered
+by mistake in none at all.
+"""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Callable, Iterable, Sequence
+from dataclasses import dataclass
+from datetime import date
+from decimal import Decimal
+
+from django.db.models import Exists, OuterRef
+
+from inventory.drawing.bars import Bar, Share
+from inventory.drawing.marks import tone
+from inventory.stock.models import Reading, Vehicle
+from inventory.track.models import Home, HomeTrack
+from inventory.trouble.models import Hold
+from inventory.trouble.routine import number_due
+from standards.judging import Service
+
+#: So many groups of one kind are told apart; those with the fewest vehicles are one more.
+MOST_GROUPS = 12
+
+NOT_STATED = "not stated"
+NO_CURRENCY = "no currency"
+
+
+# --- Sums -------------------------------------------------------------------------------------
+
+
+@dataclass(frozen=True)
+class Holding:
+    """What is stated of one vehicle. year: in which it was acquired."""
+
+    category: str
+    kind: str
+    year: int | None
+    era: str
+    maker: str
+    home: str
+    box: str
+    price: Decimal | None
+    value: Decimal | None
+    currency: str
+    service: str
+
+
+@dataclass(frozen=True)
+class Amount:
+    """A sum in one currency, and of how many vehicles it is."""
+
+    currency: str
+    total: Decimal
+    n: int
+
+    @property
+    def shown(self) -> str:
+        return f"{money(self.total)} {self.currency}"
+
+
+@dataclass(frozen=True)
+class Gain:
+    """What was paid against what it is worth now, of those of which both are stated."""
+
+    currency: str
+    n: int
+    paid: Decimal
+    worth: Decimal
+
+    @property
+    def difference(self) -> Decimal:
+        return self.worth - self.paid
+
+    @property
+    def words(self) -> str:
+        apart = self.difference
+        if not apart:
+            return "the same"
+        return f"{money(abs(apart))} {'more' if apart > 0 else 'less'}"
+
+    @property
+    def paid_shown(self) -> str:
+        return f"{money(self.paid)} {self.currency}"
+
+    @property
+    def worth_shown(self) -> str:
+        return f"{money(self.worth)} {self.currency}"
+
+
+@dataclass(frozen=True)
+class Sum:
+    """What some vehicles come to. worth and paid: by currency, in the order of their names."""
+
+    n: int
+    n_unvalued: int
+    n_unpriced: int
+    worth: tuple[Amount, ...]
+    paid: tuple[Amount, ...]
+    gains: tuple[Gain, ...]
+
+    @classmethod
+    def of(cls, holdings: Iterable[Holding]) -> Sum:
+        listed = list(holdings)
+        valued = [(each.currency, each.value) for each in listed if each.value is not None]
+        priced = [(each.currency, each.price) for each in listed if each.price is not None]
+        return cls(
+            len(listed),
+            len(listed) - len(valued),
+            len(listed) - len(priced),
+            _amounts(valued),
+            _amounts(priced),
+            _gains(listed),
+        )
+
+    def worth_in(self, currency: str) -> Amount | None:
+        return next((each for each in self.worth if each.currency == currency), None)
+
+
+def _amounts(pairs: Iterable[tuple[str, Decimal]]) -> tuple[Amount, ...]:
+    totals: dict[str, Decimal] = {}
+    counts: Counter[str] = Counter()
+    for currency, amount in pairs:
+        name = currency or NO_CURRENCY
+        totals[name] = totals.get(name, Decimal(0)) + amount
+        counts[name] += 1
+    return tuple(Amount(name, totals[name], counts[name]) for name in sorted(totals))
+
+
+def _gains(holdings: Iterable[Holding]) -> tuple[Gain, ...]:
+    both = [each for each in holdings if each.price is not None and each.value is not None]
+    paid = _amounts((each.currency, each.price) for each in both)
+    worth = _amounts((each.currency, each.value) for each in both)
+    return tuple(
+        Gain(one.currency, one.n, one.total, other.total)
+        for one, other in zip(paid, worth, strict=True)
+    )
+
+
+def money(amount: Decimal) -> str:
+    """An amount with two decimals and its thousands apart: 12 345.60."""
+    return f"{amount:,.2f}".replace(",", "\N{NARROW NO-BREAK SPACE}")
+
+
+# --- What is held -----------------------------------------------------------------------------
+
+
+def holdings() -> list[Holding]:
+    """The stock as it is, in three queries."""
+    homes = _homes()
+    categories = dict(Vehicle.Category.choices)
+    rows = Vehicle.objects.order_by("pk").values_list(
+        "pk",
+        "category",
+        "kind",
+        "acquired_on",
+        "era",
+        "maker",
+        "storage_box",
+        "price",
+        "value",
+        "currency",
+        "service",
+    )
+    return [
+        Holding(
+            category=categories.get(category, category),
+            kind=kind,
+            year=got.year if got else None,
+            era=era,
+            maker=maker,
+            home=homes.get(pk, ""),
+            box=box,
+            price=price,
+            value=value,
+            currency=currency,
+            service=service,
+        )
+        for (
+            pk, category, kind, got, era, maker, box, price, value, currency, service
+        ) in rows.iterator(chunk_size=2000)
+    ]  # fmt: skip
+
+
+def _homes() -> dict[int, str]:
+    """By vehicle, where it is at home in one word, so that it is counted once: its industry with
+    its railway, "several industries" of it, or only a track of it."""
+    at: dict[int, list[tuple[str, str]]] = {}
+    for pk, industry, railway in Home.objects.values_list(
+        "vehicle", "industry__name", "industry__place__railway__name"
+    ):
+        at.setdefault(pk, []).append((railway, industry))
+    found = {
+        pk: f"home track, {railway}"
+        for pk, railway in HomeTrack.objects.values_list("vehicle", "track__place__railway__name")
+    }
+    for pk, listed in at.items():
+        railways = sorted({railway for railway, _ in listed})
+        industry = listed[0][1] if len(listed) == 1 else "several industries"
+        found[pk] = f"{industry}, {railways[0] if len(railways) == 1 else 'several railways'}"
+    return found
+
+
+# --- Groups -----------------------------------------------------------------------------------
+
+
+@dataclass(frozen=True)
+class Group:
+    """Some vehicles that have something in common, and what they come to."""
+
+    label: str
+    sum: Sum
+
+
+@dataclass(frozen=True)
+class Chart:
+    """What the groups are worth in one currency, as bars."""
+
+    currency: str
+    rows: tuple[Bar, ...]
+
+
+@dataclass(frozen=True)
+class Breakdown:
+    """The whole stock by one thing; every vehicle is in one group.
+
+    is_ordered: whether the groups have an order of their own, such as years.
+    """
+
+    slug: str
+    title: str
+    groups: tuple[Group, ...]
+    is_ordered: bool = False
+
+    @property
+    def charts(self) -> list[Chart]:
+        """One chart a currency: amounts of different ones are never set beside each other."""
+        currencies = sorted({each.currency for group in self.groups for each in group.sum.worth})
+        return [Chart(currency, self._rows(currency)) for currency in currencies]
+
+    def _rows(self, currency: str) -> tuple[Bar, ...]:
+        found = [
+            (amount, Bar(g.label, amount.total, money(amount.total), f"{amount.n} of {g.sum.n}"))
+            for g in self.groups
+            if (amount := g.sum.worth_in(currency)) is not None
+        ]
+        if not self.is_ordered:
+            found.sort(key=lambda pair: -pair[0].total)
+        return tuple(bar for _, bar in found)
+
+    @property
+    def unvalued(self) -> list[Group]:
+        """Groups in which no value at all is stated."""
+        return [group for group in self.groups if not group.sum.worth]
+
+
+def breakdowns(listed: Sequence[Holding]) -> list[Breakdown]:
+    """The stock by category, kind, year, era, maker, home and box."""
+    return [
+        _by("category", "By category", listed, lambda each: each.category),
+        _by("kind", "By kind", listed, lambda each: each.kind),
+        _by_year(listed),
+        _by("era", "By era", listed, lambda each: each.era, is_ordered=True),
+        _by("maker", "By maker", listed, lambda each: each.maker),
+        _by("home", "By home", listed, lambda each: each.home, "no home"),
+        _by("box", "By box", listed, lambda each: each.box, "no box"),
+    ]
+
+
+def _by(
+    slug: str,
+    title: str,
+    listed: Sequence[Holding],
+    key: Callable[[Holding], str],
+    none: str = NOT_STATED,
+    *,
+    is_ordered: bool = False,
+) -> Breakdown:
+    """Words that differ only in their capitals are one group, called as most call it."""
+    together: dict[str, list[Holding]] = {}
+    spelt: dict[str, Counter[str]] = {}
+    for each in listed:
+        word = " ".join(key(each).split())
+        together.setdefault(word.casefold(), []).append(each)
+        spelt.setdefault(word.casefold(), Counter())[word] += 1
+    names = {word: min(spelt[word], key=lambda name: (-spelt[word][name], name)) for word in spelt}
+    most_first = sorted(together, key=lambda word: (not word, -len(together[word]), word))
+    kept, rest = most_first, []
+    if len(most_first) > MOST_GROUPS:
+        nameless = [""] if "" in together else []
+        named = [word for word in most_first if word]
+        room = MOST_GROUPS - 1 - len(nameless)
+        kept, rest = named[:room] + nameless, named[room:]
+    if is_ordered:
+        kept = sorted(kept, key=lambda word: (not word, word))
+    groups = [Group(names[word] or none, Sum.of(together[word])) for word in kept if word]
+    if rest:
+        others = [each for word in rest for each in together[word]]
+        groups.append(Group(f"{len(rest)} others", Sum.of(others)))
+    if "" in kept:
+        groups.append(Group(none, Sum.of(together[""])))
+    return Breakdown(slug, title, tuple(groups), is_ordered)
+
+
+def _by_year(listed: Sequence[Holding]) -> Breakdown:
+    years = [each.year for each in listed if each.year is not None]
+    width = band_width(years)
+    bands: dict[int, list[Holding]] = {}
+    for each in listed:
+        if each.year is not None:
+            bands.setdefault(each.year - each.year % width, []).append(each)
+    groups = [
+        Group(f"{first}" if width == 1 else f"{first}–{first + width - 1}", Sum.of(bands[first]))
+        for first in sorted(bands)
+    ]
+    undated = [each for each in listed if each.year is None]
+    if undated:
+        groups.append(Group(NOT_STATED, Sum.of(undated)))
+    return Breakdown("year", "By year acquired", tuple(groups), is_ordered=True)
+
+
+def band_width(years: Sequence[int]) -> int:
+    """How many years make a band: as few as leave no more than `MOST_GROUPS` of them."""
+    for width in (1, 5, 10, 25, 100):
+        if len({year // width for year in years}) <= MOST_GROUPS:
+            return width
+    return 1000
+
+
+# --- Fit to run, waiting, left ----------------------------------------------------------------
+
+
+def services(listed: Iterable[Holding]) -> list[Share]:
+    """How many are in each state of service, every state named."""
+    counted = Counter(each.service for each in listed)
+    return [Share(each.value, counted[each.value], tone(each.value)) for each in Service]
+
+
+@dataclass(frozen=True)
+class Waiting:
+    """What waits. oldest: the hold that has stood longest, None where nothing is held."""
+
+    awaiting: int
+    bad_order: int
+    oldest: Hold | None
+    never_measured: int
+    overdue: int
+
+
+def waiting(listed: Iterable[Holding]) -> Waiting:
+    """What waits for somebody, in a handful of queries."""
+    counted = Counter(each.service for each in listed)
+    read = Reading.objects.filter(is_current=True, inspection__vehicle=OuterRef("pk"))
+    return Waiting(
+        counted[Service.AWAITING.value],
+        counted[Service.BAD_ORDER.value],
+        Hold.objects.filter(released_at__isnull=True, vehicle__isnull=False)
+        .select_related("vehicle")
+        .first(),
+        Vehicle.objects.filter(~Exists(read)).count(),
+        number_due(),
+    )
+
+
+@dataclass(frozen=True)
+class Left:
+    """What left the stock in one year. sold: what it fetched; gains: against what it had cost."""
+
+    year: int
+    by_how: tuple[tuple[str, int], ...]
+    sold: tuple[Amount, ...]
+    n_unpriced: int
+    gains: tuple[Gain, ...]
+
+    @property
+    def n(self) -> int:
+        return sum(n for _, n in self.by_how)
+
+
+def left_in(year: int) -> Left:
+    """What left in a year, without what was entered by mistake; in one query."""
+    rows = list(
+        Vehicle.everyone.that_ever_were()
+        .exclude(retired_as="")
+        .filter(retired_on__gte=date(year, 1, 1), retired_on__lte=date(year, 12, 31))
+        .order_by("pk")
+        .values_list("retired_as", "retired_price", "price", "currency")
+    )
+    counted = Counter(how for how, *_ in rows)
+    sold = [row for row in rows if row[0] == Vehicle.Retired.SOLD]
+    fetched = [(currency, price) for _, price, _, currency in sold if price is not None]
+    both = [row for row in sold if row[1] is not None and row[2] is not None]
+    paid = _amounts((currency, cost) for _, _, cost, currency in both)
+    got = _amounts((currency, price) for _, price, _, currency in both)
+    return Left(
+        year,
+        tuple((each.label, counted[each]) for each in Vehicle.Retired if counted[each]),
+        _amounts(fetched),
+        len(sold) - len(fetched),
+        tuple(
+            Gain(one.currency, one.n, one.total, other.total)
+            for one, other in zip(paid, got, strict=True)
+        ),
+    )

@@ -214,9 +214,7 @@ class _Loading:
                 raise KeyError(name)
             setattr(now, name, value)
         now.clean_fields(exclude=["logged_by"])
-        amend_vehicle(
-            vehicle=now, seen_revision=now.revision, by=self.hand, moment=entry["at"]
-        )
+        amend_vehicle(vehicle=now, seen_revision=now.revision, by=self.hand, moment=entry["at"])
 
     def _leave(self, vehicle: Vehicle, entry: Mapping[str, Any]) -> None:
         """How a vehicle left the stock, and why it came back if it did."""

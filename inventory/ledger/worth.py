@@ -79,10 +79,11 @@ class Gain:
 
     @property
     def words(self) -> str:
+        """The difference: "12.50 USD more"."""
         apart = self.difference
         if not apart:
-            return "the same"
-        return f"{money(abs(apart))} {'more' if apart > 0 else 'less'}"
+            return "as much"
+        return f"{money(abs(apart))} {self.currency} {'more' if apart > 0 else 'less'}"
 
     @property
     def paid_shown(self) -> str:
@@ -95,7 +96,7 @@ class Gain:
 
 @dataclass(frozen=True)
 class Sum:
-    """What some vehicles come to. worth and paid: by currency, in the order of their names."""
+    """What some vehicles come to. worth and paid: by currency, that of most vehicles first."""
 
     n: int
     n_unvalued: int
@@ -129,7 +130,8 @@ def _amounts(pairs: Iterable[tuple[str, Decimal]]) -> tuple[Amount, ...]:
         name = currency or NO_CURRENCY
         totals[name] = totals.get(name, Decimal(0)) + amount
         counts[name] += 1
-    return tuple(Amount(name, totals[name], counts[name]) for name in sorted(totals))
+    most_first = sorted(totals, key=lambda name: (-counts[name], name))
+    return tuple(Amount(name, totals[name], counts[name]) for name in most_first)
 
 
 def _gains(holdings: Iterable[Holding]) -> tuple[Gain, ...]:
@@ -188,22 +190,25 @@ def holdings() -> list[Holding]:
 
 
 def _homes() -> dict[int, str]:
-    """By vehicle, where it is at home in one word, so that it is counted once: its industry with
-    its railway, "several industries" of it, or only a track of it."""
+    """By vehicle, where it is at home in one word, so that it is counted once: its industry,
+    "several industries", or only a track; with the railway where there are several."""
     at: dict[int, list[tuple[str, str]]] = {}
     for pk, industry, railway in Home.objects.values_list(
         "vehicle", "industry__name", "industry__place__railway__name"
     ):
         at.setdefault(pk, []).append((railway, industry))
-    found = {
-        pk: f"home track, {railway}"
-        for pk, railway in HomeTrack.objects.values_list("vehicle", "track__place__railway__name")
-    }
+    on_track = dict(HomeTrack.objects.values_list("vehicle", "track__place__railway__name"))
+    found = {pk: ("only a home track", {railway}) for pk, railway in on_track.items()}
     for pk, listed in at.items():
-        railways = sorted({railway for railway, _ in listed})
         industry = listed[0][1] if len(listed) == 1 else "several industries"
-        found[pk] = f"{industry}, {railways[0] if len(railways) == 1 else 'several railways'}"
-    return found
+        found[pk] = industry, {railway for railway, _ in listed}
+    has_many = len({railway for _, railways in found.values() for railway in railways}) > 1
+    return {
+        pk: f"{name}, {min(railways) if len(railways) == 1 else 'several railways'}"
+        if has_many
+        else name
+        for pk, (name, railways) in found.items()
+    }
 
 
 # --- Groups -----------------------------------------------------------------------------------
@@ -215,6 +220,7 @@ class Group:
 
     label: str
     sum: Sum
+    is_last: bool = False  # the rest, and those of which it is not stated
 
 
 @dataclass(frozen=True)
@@ -240,18 +246,24 @@ class Breakdown:
     @property
     def charts(self) -> list[Chart]:
         """One chart a currency: amounts of different ones are never set beside each other."""
-        currencies = sorted({each.currency for group in self.groups for each in group.sum.worth})
-        return [Chart(currency, self._rows(currency)) for currency in currencies]
+        valued: Counter[str] = Counter()
+        for group in self.groups:
+            valued.update({each.currency: each.n for each in group.sum.worth})
+        most_first = sorted(valued, key=lambda currency: (-valued[currency], currency))
+        return [Chart(currency, self._rows(currency)) for currency in most_first]
 
     def _rows(self, currency: str) -> tuple[Bar, ...]:
         found = [
-            (amount, Bar(g.label, amount.total, money(amount.total), f"{amount.n} of {g.sum.n}"))
-            for g in self.groups
-            if (amount := g.sum.worth_in(currency)) is not None
+            (group, amount)
+            for group in self.groups
+            if (amount := group.sum.worth_in(currency)) is not None
         ]
         if not self.is_ordered:
-            found.sort(key=lambda pair: -pair[0].total)
-        return tuple(bar for _, bar in found)
+            found.sort(key=lambda pair: (pair[0].is_last, -pair[1].total))
+        return tuple(
+            Bar(group.label, each.total, money(each.total), f"{each.n} of {group.sum.n}")
+            for group, each in found
+        )
 
     @property
     def unvalued(self) -> list[Group]:
@@ -301,9 +313,9 @@ def _by(
     groups = [Group(names[word] or none, Sum.of(together[word])) for word in kept if word]
     if rest:
         others = [each for word in rest for each in together[word]]
-        groups.append(Group(f"{len(rest)} others", Sum.of(others)))
+        groups.append(Group(f"{len(rest)} others", Sum.of(others), is_last=True))
     if "" in kept:
-        groups.append(Group(none, Sum.of(together[""])))
+        groups.append(Group(none, Sum.of(together[""]), is_last=True))
     return Breakdown(slug, title, tuple(groups), is_ordered)
 
 
@@ -320,7 +332,7 @@ def _by_year(listed: Sequence[Holding]) -> Breakdown:
     ]
     undated = [each for each in listed if each.year is None]
     if undated:
-        groups.append(Group(NOT_STATED, Sum.of(undated)))
+        groups.append(Group(NOT_STATED, Sum.of(undated), is_last=True))
     return Breakdown("year", "By year acquired", tuple(groups), is_ordered=True)
 
 

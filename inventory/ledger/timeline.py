@@ -356,9 +356,11 @@ def _kind_of(change: Change) -> Kind:
 def _title(kind: Kind, group: Sequence[Change]) -> str:
     if kind is Kind.CAME:
         is_back = group[0].what == Change.Deed.BACK
-        return "Brought back" if is_back else f"Left the stock: {group[0].after}"
+        return "Brought back" if is_back else "Left the stock"
     if kind is Kind.GEAR and any(change.note for change in group):
         return "Wheelset exchanged"
+    if kind is Kind.HOME and not any(change.after for change in group):
+        return "Gave up where it was at home"
     return {
         Kind.GEAR: "Wheels and couplers declared otherwise",
         Kind.HOME: "Moved home",
@@ -372,7 +374,7 @@ def _words(kind: Kind, group: Sequence[Change]) -> str:
     if kind is Kind.CAME and first.what == Change.Deed.BACK:
         return f"It had been {first.before}. {first.note}"
     if kind is Kind.CAME:
-        return first.note
+        return ". ".join(filter(None, (first.after, first.note)))
     return "; ".join(dict.fromkeys(change.note for change in group if change.note))
 
 

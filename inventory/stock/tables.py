@@ -58,14 +58,13 @@ class FormerTable(tables.Table):
         order_by=("retired_as", "-retired_on", "pk"),
     )
     kind = tables.Column(order_by=("kind", "pk"))
-    retired_on = tables.DateColumn(
-        format="j M Y",
+    retired_on = tables.TemplateColumn(
+        '<span class="nowrap">{{ value|date:"j M Y" }}</span>',
         verbose_name="When",
-        attrs={"td": {"class": "nowrap"}},
         order_by=("retired_on", "pk"),
     )
     price = tables.TemplateColumn(
-        template_name="stock/_fetched_cell.html", verbose_name="Fetched", orderable=False
+        template_name="stock/_fetched_cell.html", verbose_name="Price", orderable=False
     )
     paid = tables.TemplateColumn(
         template_name="stock/_paid_cell.html", verbose_name="Had cost", orderable=False

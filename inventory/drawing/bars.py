@@ -23,7 +23,7 @@ EDGE = 2.0
 SIZE, SMALL = 13.0, 12.0
 ROW, BAR = 40.0, 11.0
 BESIDE = 84.0
-STRIP, LEGEND, SWATCH = 30.0, 27.0, 18.0
+STRIP, LEGEND, SWATCH, PERCENT = 30.0, 27.0, 18.0, 80.0
 
 
 @dataclass(frozen=True)
@@ -129,11 +129,11 @@ def shares(parts: Sequence[Share], *, title: str) -> SafeString:
 def _legend(part: Share, place: int, whole: int, top: float) -> list[SafeString]:
     percent = _percent(part, whole)
     number = f"{part.number}"
-    room = WIDTH - SWATCH - 16 - 60 - text_width(number, SIZE, bold=True) - 8
+    room = WIDTH - SWATCH - 16 - PERCENT - text_width(number, SIZE, bold=True) - 8
     return [
         _patch(EDGE, top + 3, SWATCH, SWATCH, place, part.tone),
         text(EDGE + SWATCH + 9, top + 17, shorten(part.name, room, SIZE), size=SIZE),
-        text(WIDTH - 60, top + 17, number, size=SIZE, anchor="end", class_="d-value"),
+        text(WIDTH - PERCENT, top + 17, number, size=SIZE, anchor="end", class_="d-value"),
         text(WIDTH - EDGE, top + 17, percent, size=SMALL, anchor="end", class_="d-soft"),
     ]
 

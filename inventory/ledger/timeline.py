@@ -13,15 +13,16 @@ from datetime import date, datetime, time, timedelta
 from decimal import Decimal
 from enum import StrEnum
 from itertools import groupby
+from typing import NamedTuple
 
 from django.core.exceptions import FieldDoesNotExist
 from django.db.models import QuerySet
 from django.urls import reverse
 from django.utils import timezone
 
-from inventory.stock.history import inspections_of
 from inventory.stock.models import Change, Vehicle, Verdict
 from inventory.trouble.models import Incident, Involved, Turn
+from standards.conformity import Outcome
 from standards.judging import label
 
 
@@ -109,10 +110,11 @@ _KIND_OF = {
 
 def events_of(vehicle: Vehicle) -> list[Event]:
     """Everything that happened to a vehicle, the latest first, in a constant number of queries."""
+    verdicts = _verdicts(vehicle)
     found = [
         *_beginning(vehicle),
-        *_inspections(vehicle),
-        *_judged_again(vehicle),
+        *_inspections(vehicle, verdicts),
+        *_judged_again(verdicts),
         *_trouble(vehicle),
         *_holds(vehicle),
         *_running(vehicle),
@@ -173,9 +175,52 @@ def _money(amount: Decimal, currency: str) -> str:
 # --- Measured and judged ----------------------------------------------------------------------
 
 
-def _inspections(vehicle: Vehicle) -> Iterator[Event]:
-    for each in reversed(inspections_of(vehicle)):
-        counts = f"{each.n_within} within, {each.n_outside} outside, {each.n_undecided} undecided"
+class _Said(NamedTuple):
+    """A verdict as the history takes it. has_reading: whether its reading still stands, None for
+    what was reckoned from others."""
+
+    inspection: int
+    quantity: str
+    at: str
+    outcome: str
+    low: Decimal | None
+    high: Decimal | None
+    cause: str
+    judged_at: datetime
+    is_current: bool
+    has_reading: bool | None
+
+    @property
+    def key(self) -> tuple[int, str, str]:
+        return self.inspection, self.quantity, self.at
+
+
+def _verdicts(vehicle: Vehicle) -> list[_Said]:
+    """Every verdict that was ever kept of a vehicle, in the order in which they were judged."""
+    rows = (
+        Verdict.objects.filter(inspection__vehicle=vehicle)
+        .order_by("pk")
+        .values_list(
+            "inspection",
+            "quantity",
+            "at",
+            "outcome",
+            "low",
+            "high",
+            "cause",
+            "judged_at",
+            "is_current",
+            "reading__is_current",
+        )
+    )
+    return [_Said(*row) for row in rows]
+
+
+def _inspections(vehicle: Vehicle, verdicts: Sequence[_Said]) -> Iterator[Event]:
+    came_out = _as_recorded(verdicts)
+    for each in vehicle.inspections.select_related("inspector").order_by("started_at", "pk"):
+        outcomes = came_out.get(each.pk, Counter())
+        counts = ", ".join(f"{outcomes[word]} {word}" for word in _COUNTED)
         how = f"{each.get_reason_display()}{', by go/no-go gauge' if each.uses_gauge else ''}"
         words = f"{how}; {counts}"
         if each.proposed and each.proposed != each.service:
@@ -193,24 +238,41 @@ def _inspections(vehicle: Vehicle) -> Iterator[Event]:
         )
 
 
-def _judged_again(vehicle: Vehicle) -> Iterator[Event]:
+_COUNTED = (Outcome.WITHIN.value, Outcome.OUTSIDE.value, Outcome.UNDECIDED.value)
+
+
+def _as_recorded(verdicts: Iterable[_Said]) -> Mapping[int, Counter[str]]:
+    """How the verdicts of each inspection came out at the bench, before anything was judged again;
+    without readings that were taken back."""
+    recorded: dict[tuple[int, str, str], _Said] = {}
+    followed: set[tuple[int, str, str]] = set()
+    for verdict in verdicts:
+        if verdict.cause == "recorded":
+            recorded[verdict.key] = verdict
+        else:
+            followed.add(verdict.key)
+    found: dict[int, Counter[str]] = {}
+    for key, verdict in recorded.items():
+        if verdict.is_current or verdict.has_reading or key in followed:
+            found.setdefault(verdict.inspection, Counter())[verdict.outcome] += 1
+    return found
+
+
+def _judged_again(verdicts: Iterable[_Said]) -> Iterator[Event]:
     """Verdicts that came out otherwise when they were judged again, one event a judging."""
-    rejudged = Verdict.objects.filter(inspection__vehicle=vehicle, cause="rejudged")
-    verdicts = Verdict.objects.filter(inspection__in=rejudged.values("inspection")).order_by("pk")
-    before: dict[tuple[int, str, str], Verdict] = {}
+    before: dict[tuple[int, str, str], _Said] = {}
     changes: list[tuple[datetime, Line]] = []
     for verdict in verdicts:
-        key = (verdict.inspection_id, *verdict.key)
         if verdict.cause == "rejudged":
-            changes.append((verdict.judged_at, _rejudged(before.get(key), verdict)))
-        before[key] = verdict
+            changes.append((verdict.judged_at, _rejudged(before.get(verdict.key), verdict)))
+        before[verdict.key] = verdict
     changes.sort(key=lambda pair: pair[0])
     for group in _in_one_go(changes):
         lines = [line for _, line in group]
         turned = sum(line.before != line.after for line in lines)
         rest = len(lines) - turned
         words = [f"{turned} came out otherwise"] if turned else []
-        words += [f"{rest} kept their outcome by other limits or wording"] if rest else []
+        words += [f"{rest} by other limits or wording only"] if rest else []
         yield Event(
             group[-1][0],
             Kind.JUDGED,
@@ -231,9 +293,9 @@ def _in_one_go(changes: Iterable[tuple[datetime, Line]]) -> Iterator[list[tuple[
         yield group
 
 
-def _rejudged(before: Verdict | None, after: Verdict) -> Line:
+def _rejudged(before: _Said | None, after: _Said) -> Line:
     return Line(
-        label(*after.key),
+        label(after.quantity, after.at),
         before.outcome if before else "nothing",
         after.outcome,
         quantity=after.quantity,

@@ -266,7 +266,6 @@ class RetireForm(forms.Form):
             (Vehicle.Retired.MISTAKEN.value, "it was entered by mistake and never was ours"),
         ],
         widget=forms.RadioSelect,
-        error_messages={"required": "Pick how it leaves the stock."},
     )
     on = forms.DateField(
         label="Day", widget=forms.DateInput(format="%Y-%m-%d", attrs={"type": "date"})
@@ -293,6 +292,7 @@ class RetireForm(forms.Form):
             del self.fields["currency"]
             self.fields["price"].label = f"Price in {vehicle.currency}"
         in_plain_words(self)
+        self.fields["how"].error_messages["required"] = "Pick how it leaves the stock."
 
     def clean_on(self) -> date:
         day = self.cleaned_data["on"]

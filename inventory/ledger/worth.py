@@ -13,6 +13,7 @@ from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass
 from datetime import date
 from decimal import Decimal
+from typing import NamedTuple, TypeVar
 
 from django.db.models import Exists, OuterRef
 
@@ -34,8 +35,7 @@ NO_CURRENCY = "no currency"
 # --- Sums -------------------------------------------------------------------------------------
 
 
-@dataclass(frozen=True)
-class Holding:
+class Holding(NamedTuple):
     """What is stated of one vehicle. year: in which it was acquired."""
 
     category: str
@@ -107,41 +107,64 @@ class Sum:
 
     @classmethod
     def of(cls, holdings: Iterable[Holding]) -> Sum:
-        listed = list(holdings)
-        valued = [(each.currency, each.value) for each in listed if each.value is not None]
-        priced = [(each.currency, each.price) for each in listed if each.price is not None]
+        """In one pass, since a page asks for some eighty of them."""
+        tallies: dict[str, _Tally] = {}
+        n = n_unvalued = n_unpriced = 0
+        for each in holdings:
+            n += 1
+            value, price = each.value, each.price
+            if value is None:
+                n_unvalued += 1
+            if price is None:
+                n_unpriced += 1
+                if value is None:
+                    continue
+            tally = tallies.get(each.currency)
+            if tally is None:
+                tally = tallies[each.currency] = _Tally()
+            if value is not None:
+                tally.n_valued += 1
+                tally.worth += value
+            if price is not None:
+                tally.n_priced += 1
+                tally.paid += price
+            if value is not None and price is not None:
+                tally.n_both += 1
+                tally.then += price
+                tally.now += value
+        named = [(currency or NO_CURRENCY, tally) for currency, tally in tallies.items()]
         return cls(
-            len(listed),
-            len(listed) - len(valued),
-            len(listed) - len(priced),
-            _amounts(valued),
-            _amounts(priced),
-            _gains(listed),
+            n,
+            n_unvalued,
+            n_unpriced,
+            _most_first(Amount(name, t.worth, t.n_valued) for name, t in named),
+            _most_first(Amount(name, t.paid, t.n_priced) for name, t in named),
+            _most_first(Gain(name, t.n_both, t.then, t.now) for name, t in named),
         )
 
     def worth_in(self, currency: str) -> Amount | None:
         return next((each for each in self.worth if each.currency == currency), None)
 
 
-def _amounts(pairs: Iterable[tuple[str, Decimal]]) -> tuple[Amount, ...]:
-    totals: dict[str, Decimal] = {}
-    counts: Counter[str] = Counter()
-    for currency, amount in pairs:
-        name = currency or NO_CURRENCY
-        totals[name] = totals.get(name, Decimal(0)) + amount
-        counts[name] += 1
-    most_first = sorted(totals, key=lambda name: (-counts[name], name))
-    return tuple(Amount(name, totals[name], counts[name]) for name in most_first)
+@dataclass(slots=True)
+class _Tally:
+    """What has been added up so far in one currency."""
+
+    n_valued: int = 0
+    worth: Decimal = Decimal(0)
+    n_priced: int = 0
+    paid: Decimal = Decimal(0)
+    n_both: int = 0
+    then: Decimal = Decimal(0)
+    now: Decimal = Decimal(0)
 
 
-def _gains(holdings: Iterable[Holding]) -> tuple[Gain, ...]:
-    both = [each for each in holdings if each.price is not None and each.value is not None]
-    paid = _amounts((each.currency, each.price) for each in both)
-    worth = _amounts((each.currency, each.value) for each in both)
-    return tuple(
-        Gain(one.currency, one.n, one.total, other.total)
-        for one, other in zip(paid, worth, strict=True)
-    )
+Summed = TypeVar("Summed", Amount, Gain)
+
+
+def _most_first(found: Iterable[Summed]) -> tuple[Summed, ...]:
+    """Without what nothing is stated of; that of most vehicles first."""
+    return tuple(sorted((f for f in found if f.n), key=lambda f: (-f.n, f.currency)))
 
 
 def money(amount: Decimal) -> str:
@@ -296,10 +319,10 @@ def _by(
     """Words that differ only in their capitals are one group, called as most call it."""
     together: dict[str, list[Holding]] = {}
     spelt: dict[str, Counter[str]] = {}
-    for each in listed:
-        word = " ".join(key(each).split())
-        together.setdefault(word.casefold(), []).append(each)
-        spelt.setdefault(word.casefold(), Counter())[word] += 1
+    for typed, alike in _alike(listed, key).items():
+        word = " ".join(typed.split())
+        together.setdefault(word.casefold(), []).extend(alike)
+        spelt.setdefault(word.casefold(), Counter())[word] += len(alike)
     names = {word: min(spelt[word], key=lambda name: (-spelt[word][name], name)) for word in spelt}
     most_first = sorted(together, key=lambda word: (not word, -len(together[word]), word))
     kept, rest = most_first, []
@@ -317,6 +340,13 @@ def _by(
     if "" in kept:
         groups.append(Group(none, Sum.of(together[""]), is_last=True))
     return Breakdown(slug, title, tuple(groups), is_ordered)
+
+
+def _alike(listed: Sequence[Holding], key: Callable[[Holding], str]) -> dict[str, list[Holding]]:
+    found: dict[str, list[Holding]] = {}
+    for each in listed:
+        found.setdefault(key(each), []).append(each)
+    return found
 
 
 def _by_year(listed: Sequence[Holding]) -> Breakdown:
@@ -404,18 +434,16 @@ def left_in(year: int) -> Left:
         .values_list("retired_as", "retired_price", "price", "currency")
     )
     counted = Counter(how for how, *_ in rows)
-    sold = [row for row in rows if row[0] == Vehicle.Retired.SOLD]
-    fetched = [(currency, price) for _, price, _, currency in sold if price is not None]
-    both = [row for row in sold if row[1] is not None and row[2] is not None]
-    paid = _amounts((currency, cost) for _, _, cost, currency in both)
-    got = _amounts((currency, price) for _, price, _, currency in both)
+    # What it fetched stands where its value would: the same sums, against the same price.
+    sold = Sum.of(
+        Holding("", "", None, "", "", "", "", cost, fetched, currency, "")
+        for how, fetched, cost, currency in rows
+        if how == Vehicle.Retired.SOLD
+    )
     return Left(
         year,
         tuple((each.label, counted[each]) for each in Vehicle.Retired if counted[each]),
-        _amounts(fetched),
-        len(sold) - len(fetched),
-        tuple(
-            Gain(one.currency, one.n, one.total, other.total)
-            for one, other in zip(paid, got, strict=True)
-        ),
+        sold.worth,
+        sold.n_unvalued,
+        sold.gains,
     )

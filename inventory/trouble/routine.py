@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
-from datetime import date, timedelta
+from datetime import date, datetime, timedelta
 
 from django.db.models import Count, Max, Q
 from django.utils import timezone
@@ -45,7 +45,17 @@ def due(*, months: int, laps: int) -> list[Due]:
     first inspection is on other lists."""
     found = _overdue(months, laps)
     vehicles = Vehicle.objects.in_bulk([pk for pk, *_ in found])
-    listed = [Due(vehicles[pk], *rest) for pk, *rest in found if pk in vehicles]
+    listed = [
+        Due(
+            vehicles[pk],
+            timezone.localdate(last) if last else None,
+            since,
+            by_time,
+            since >= laps,
+        )
+        for pk, last, since, by_time in found
+        if pk in vehicles
+    ]
     return sorted(listed, key=lambda each: -each.laps)
 
 
@@ -54,9 +64,9 @@ def number_due(*, months: int = MONTHS, laps: int = LAPS) -> int:
     return len(_overdue(months, laps))
 
 
-def _overdue(months: int, laps: int) -> list[tuple[int, date | None, int, bool, bool]]:
+def _overdue(months: int, laps: int) -> list[tuple[int, datetime | None, int, bool]]:
     """By key, in the order of the stock: the last inspection, the laps since, and whether it is
-    due by time and by running. In two queries, without the vehicles themselves."""
+    due by time. In two queries, without the vehicles themselves."""
     fleet = (
         Vehicle.objects.filter(held_because="")
         .exclude(service="awaiting inspection")
@@ -73,11 +83,13 @@ def _overdue(months: int, laps: int) -> list[tuple[int, date | None, int, bool, 
         ran.setdefault(pk, []).append((on, passages))
     found = []
     for pk, finished in fleet:
-        last = timezone.localdate(finished) if finished else None
-        since = sum(n for on, n in ran.get(pk, ()) if last is None or on > last)
+        since = 0
+        if pk in ran:
+            last = timezone.localdate(finished) if finished else date.min
+            since = sum(n for on, n in ran[pk] if on > last)
         by_time = finished is None or finished < before
         if by_time or since >= laps:
-            found.append((pk, last, since, by_time, since >= laps))
+            found.append((pk, finished, since, by_time))
     return found
 
 

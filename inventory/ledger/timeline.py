@@ -21,6 +21,7 @@ from django.urls import reverse
 from django.utils import timezone
 
 from inventory.stock.models import Change, Vehicle, Verdict
+from inventory.stock.recording import as_noted
 from inventory.trouble.models import Incident, Involved, Turn
 from standards.conformity import Outcome
 from standards.judging import label
@@ -111,14 +112,15 @@ _KIND_OF = {
 def events_of(vehicle: Vehicle) -> list[Event]:
     """Everything that happened to a vehicle, the latest first, in a constant number of queries."""
     verdicts = _verdicts(vehicle)
+    changes = list(vehicle.changes.select_related("by").order_by("at", "pk"))
     found = [
-        *_beginning(vehicle),
+        *_beginning(vehicle, changes),
         *_inspections(vehicle, verdicts),
         *_judged_again(verdicts),
         *_trouble(vehicle),
         *_holds(vehicle),
         *_running(vehicle),
-        *_changes(vehicle),
+        *_changes(vehicle, changes),
     ]
     # Of one moment, what is listed first here came first.
     return sorted(found, key=lambda event: event.at)[::-1]
@@ -141,26 +143,27 @@ def by_day(events: Iterable[Event]) -> list[Day]:
 # --- How it began -----------------------------------------------------------------------------
 
 
-def _beginning(vehicle: Vehicle) -> Iterator[Event]:
+def _beginning(vehicle: Vehicle, changes: Sequence[Change]) -> Iterator[Event]:
+    """As it was stated first; what was corrected later is among the changes."""
+    first = {each.what: each.before for each in reversed(changes)}
+
+    def stated(name: str) -> str:
+        return first.get(name, as_noted(getattr(vehicle, name)))
+
     if vehicle.acquired_on is not None:
         words = []
-        if vehicle.price is not None:
-            words.append(f"for {_money(vehicle.price, vehicle.currency)}")
-        if vehicle.maker:
-            words.append(f"{vehicle.maker} {vehicle.catalogue_number}".strip())
-        yield Event(
-            _day(vehicle.acquired_on),
-            Kind.CAME,
-            "Acquired",
-            words=", ".join(words),
-            has_time=False,
-        )
+        if price := stated("price"):
+            words.append(f"for {_money(Decimal(price), stated('currency'))}")
+        if maker := stated("maker"):
+            words.append(f"{maker} {stated('catalogue_number')}".strip())
+        on = _day(vehicle.acquired_on)
+        yield Event(on, Kind.CAME, "Acquired", words=", ".join(words), has_time=False)
     yield Event(
         vehicle.logged_at,
         Kind.CAME,
         "Logged",
         str(vehicle.logged_by or ""),
-        f"{vehicle.kind}, {vehicle.standard.label}",
+        f"{stated('kind')}, {vehicle.standard.label}",
     )
 
 
@@ -393,9 +396,8 @@ def _running(vehicle: Vehicle) -> Iterator[Event]:
 # --- Changes ----------------------------------------------------------------------------------
 
 
-def _changes(vehicle: Vehicle) -> Iterator[Event]:
+def _changes(vehicle: Vehicle, changes: Sequence[Change]) -> Iterator[Event]:
     """What one person changed of one kind in one go is one event."""
-    changes = list(vehicle.changes.select_related("by").order_by("at", "pk"))
     currencies = _currencies(vehicle, changes)
     together = groupby(changes, key=lambda change: (change.at, change.by_id, _kind_of(change)))
     for (at, _, kind), listed in together:

@@ -154,7 +154,7 @@ def amend_vehicle(
     note_changes(_differences(now, vehicle, by, moment or timezone.now()))
     vehicle.save()
     _fit_wheelsets(vehicle, Running(), fitted_at=timezone.now())
-    if is_judged_anew:
+    if is_judged_anew and not vehicle.is_retired:
         rejudge_vehicle(vehicle)
     return vehicle
 

@@ -87,6 +87,17 @@ def test_beginning_says_when_it_was_acquired_and_who_logged_it(owner):
     assert not acquired.has_time
 
 
+def test_beginning_when_it_was_corrected_since_then_stays_as_it_was_stated_first(owner):
+    car = make_vehicle(
+        owner, acquired_on=date(2024, 2, 10), price=Decimal(12), currency="EUR", maker="Alder"
+    )
+    change(car, owner, kind="hopper", price=Decimal("21.50"), maker="Finch")
+    change(car, owner, kind="gondola", price=None)
+    logged, acquired = told(car, Kind.CAME)
+    assert acquired.words == "for 12.00 EUR, Alder"
+    assert logged.words.startswith("boxcar, ")
+
+
 def test_inspection_keeps_how_it_came_out_at_the_bench_although_it_is_judged_again(owner):
     car = make_vehicle(owner)
     readings = {("back_to_back", "1"): "14.45", ("back_to_back", "2"): "14.20", **sound(1, 2)}

@@ -7,7 +7,7 @@ from django.urls import reverse
 
 from inventory.stock.models import Change
 from inventory.track.homes import give_homes, homeless_by, set_home_track, take_homes
-from inventory.track.models import Home, HomeTrack, Industry, Place, Railway, Track
+from inventory.track.models import Home, HomeTrack, Industry, Place, Railway, Track, Turnout
 from tests.factories import make_person, make_vehicle
 
 pytestmark = pytest.mark.django_db
@@ -19,8 +19,8 @@ def place(db) -> Place:
     return Place.objects.create(railway=railway, name="Tarn", position=1)
 
 
-def make_track(place: Place, name: str) -> Track:
-    ends = {"a_reference": "clearance mark", "b_reference": "clearance mark"}
+def make_track(place: Place, name: str, **facts) -> Track:
+    ends = {"a_reference": "clearance mark", "b_reference": "clearance mark", **facts}
     return Track.objects.create(place=place, name=name, measured=500, **ends)
 
 
@@ -93,6 +93,22 @@ def test_homes_when_their_part_of_the_railway_is_removed_then_that_is_noted(
     names = {"home": "Mill, Tarn", "home track": "Spur, Tarn"}
     assert gone == [(each, names[each]) for each in expected]
     assert Change.objects.last().note == f"{part} was removed"
+
+
+def test_homes_when_their_place_cannot_be_removed_then_stay_and_nothing_is_noted(
+    client, owner, place
+):
+    client.force_login(owner)
+    mill = Industry.objects.create(place=place, name="Mill")
+    points = Turnout.objects.create(place=place, name="East", frog_number=6)
+    beyond = Place.objects.create(railway=place.railway, name="Moor", position=2)
+    make_track(beyond, "Loop", a_reference="points", a_turnout=points)
+    give_homes(industry=mill, vehicles=[make_vehicle(owner, number="1")], by=owner)
+
+    answer = client.post(reverse("track:remove", args=["place", place.pk]), follow=True)
+
+    assert "was not removed" in answer.content.decode()
+    assert Home.objects.count() == len(noted()) == 1
 
 
 def test_homes_when_nothing_is_at_home_there_then_nothing_is_noted(owner, place):

@@ -121,7 +121,7 @@ def vehicle(request: HttpRequest, pk: int) -> HttpResponse:
             clues += of_statistics(each.spot(key), "track")
     clues += _of_track(pieces, on_track)
     clues.sort(key=lambda clue: clue.weight)
-    lacking = [] if shown.is_retired else never_measured(shown, verdicts, _wanted(shown))
+    lacking = never_measured(shown, verdicts, _wanted(shown))
     return render(
         request,
         "trouble/vehicle.html",
@@ -129,7 +129,7 @@ def vehicle(request: HttpRequest, pk: int) -> HttpResponse:
             "vehicle": shown,
             "sentence": in_a_sentence(clues, len(incidents), len(lacking)),
             "clues": clues,
-            "lacking": lacking,
+            "lacking": [] if shown.is_retired else lacking,
             "incidents": incidents,
             "causes": _causes(incidents, [*verdicts, *chain(*on_track.values())]),
             "counted": [(on, _shown(each)) for on, each in counted.items()],

@@ -294,6 +294,9 @@ def test_evidence_when_one_has_left_then_what_it_did_still_counts(signed_in, own
         assert after.vehicle(pk).figures.passages == before.vehicle(pk).figures.passages
     turnout = next(key for key in after.spots if key.startswith("turnout"))
     assert after.spot(turnout).figures.passages == before.spot(turnout).figures.passages == 20
+    about = page(signed_in, "trouble:vehicle", bad.pk)
+    assert "not everything was measured" in about
+    assert "Measure next" not in about
     # But no run is asked of what is not there.
     assert after.findings.crossing is None
     assert "BRV 1 (sold)" in page(signed_in, "trouble:railway", railway.pk)

@@ -58,6 +58,14 @@ class VehicleQuerySet(models.QuerySet):
         """Ours, be they in the fleet or retired; without what visitors brought."""
         return self.filter(visitor="")
 
+    def former(self) -> VehicleQuerySet:
+        """Ours once: what has left the stock, the last to leave first."""
+        return self.of_the_house().exclude(retired_as="").order_by("-retired_on", "-pk")
+
+    def that_ever_were(self) -> VehicleQuerySet:
+        """Ours, be they in the fleet or retired, without what was entered by mistake."""
+        return self.of_the_house().exclude(retired_as=Vehicle.Retired.MISTAKEN)
+
     def awaiting_inspection(self) -> VehicleQuerySet:
         return self.filter(service=Service.AWAITING.value)
 
@@ -257,6 +265,7 @@ class Change(models.Model):
         COUPLER = "coupler", "coupler"
         HOME = "home", "home"
         HOME_TRACK = "home track", "home track"
+        STANDING = "standing", "standing"
         PHOTO = "photo", "photo"
 
     vehicle = models.ForeignKey(Vehicle, models.CASCADE, related_name="changes")

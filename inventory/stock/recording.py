@@ -28,7 +28,7 @@ from inventory.stock.models import (
     Wheelset,
 )
 from inventory.stock.picturing import NewPhoto, describe, hang, shift, take_down
-from inventory.stock.taking import Entry, begin, still_open, take, take_back
+from inventory.stock.taking import Closed, Entry, begin, still_open, take, take_back
 from inventory.stock.verdicts import Rejudged, judge_inspection, rejudge_vehicle, standing_proposal
 from standards import sheets
 from standards.judging import Service, is_milder
@@ -52,6 +52,16 @@ class TwinExists(Exception):
         super().__init__(
             f"{twins[0].identity} is logged already. If you own two that are lettered alike, say "
             "so above."
+        )
+
+
+class LeftTheStock(Closed):
+    """The vehicle was retired: nothing is measured of it until it is brought back."""
+
+    def __init__(self, vehicle: Vehicle) -> None:
+        super().__init__(
+            f"{vehicle} has left the stock ({vehicle.get_retired_as_display()}); bring it back "
+            "before anything is measured or changed on it."
         )
 
 
@@ -154,7 +164,7 @@ def amend_vehicle(
     note_changes(_differences(now, vehicle, by, moment or timezone.now()))
     vehicle.save()
     _fit_wheelsets(vehicle, Running(), fitted_at=timezone.now())
-    if is_judged_anew:
+    if is_judged_anew and not vehicle.is_retired:
         rejudge_vehicle(vehicle)
     return vehicle
 
@@ -206,12 +216,17 @@ def as_noted(value: object) -> str:
 
 @dataclass(frozen=True)
 class Departure:
-    """How a vehicle leaves the stock: `how` is one of Vehicle.Retired."""
+    """How a vehicle leaves the stock: `how` is one of Vehicle.Retired.
+
+    price: what it fetched, in the vehicle's own currency; currency: names it, for a vehicle that
+    has none yet.
+    """
 
     how: str
     on: date
     price: Decimal | None = None
     note: str = ""
+    currency: str = ""
 
 
 #: Sent with the `vehicle`, `departure` and `by` within the transaction in which a vehicle leaves
@@ -230,10 +245,17 @@ def retire(
 ) -> Vehicle:
     """Take a vehicle out of the stock; it stays in the record with all that was.
 
-    Raises Overtaken, and writes nothing, when somebody saved the vehicle since `seen_revision`.
+    Raises Overtaken, and writes nothing, when somebody saved the vehicle since `seen_revision`,
+    or it has left already.
     """
     now = _unchanged(vehicle, seen_revision)
+    if now.is_retired:
+        raise Overtaken(now)
     at = moment or timezone.now()
+    if departure.price is not None and not now.currency and departure.currency:
+        now.currency = departure.currency
+        named = Change(vehicle=now, what="currency", after=departure.currency, by=by, at=at)
+        note_changes([named])
     now.retired_as = departure.how
     now.retired_on = departure.on
     now.retired_price = departure.price
@@ -242,12 +264,22 @@ def retire(
     now.save()
     said = f"{departure.on:%Y-%m-%d}"
     if departure.price is not None:
-        said += f", {plain(departure.price)} {now.currency}".rstrip()
+        said += f", for {departure.price:.2f} {now.currency}".rstrip()
     words = f"{Vehicle.Retired(departure.how).label}, {said}"
     note_changes(
-        [Change(vehicle=now, what="retired", after=words, note=departure.note, by=by, at=at)]
+        [
+            Change(
+                vehicle=now,
+                what=Change.Deed.RETIRED,
+                after=words,
+                note=departure.note,
+                by=by,
+                at=at,
+            )
+        ]
     )
     vehicle_retired.send(sender=Vehicle, vehicle=now, departure=departure, by=by, moment=at)
+    now.refresh_from_db()
     return now
 
 
@@ -260,11 +292,15 @@ def bring_back(
     seen_revision: int,
     moment: datetime | None = None,
 ) -> Vehicle:
-    """Put a retired vehicle into the stock again, awaiting inspection.
+    """Put a retired vehicle into the stock again, awaiting inspection. What was judged before is
+    judged again, since nothing was while it was away.
 
-    Raises Overtaken, and writes nothing, when somebody saved the vehicle since `seen_revision`.
+    Raises Overtaken, and writes nothing, when somebody saved the vehicle since `seen_revision`,
+    or it is in the stock already.
     """
     now = _unchanged(vehicle, seen_revision)
+    if not now.is_retired:
+        raise Overtaken(now)
     at = moment or timezone.now()
     was = Vehicle.Retired(now.retired_as).label
     now.retired_as, now.retired_on, now.retired_price, now.retired_note = "", None, None, ""
@@ -272,8 +308,9 @@ def bring_back(
     now.revision = seen_revision + 1
     now.save()
     note_changes(
-        [Change(vehicle=now, what="brought back", before=was, note=because, by=by, at=at)]
+        [Change(vehicle=now, what=Change.Deed.BACK, before=was, note=because, by=by, at=at)]
     )
+    rejudge_vehicle(now)
     return now
 
 
@@ -308,7 +345,7 @@ def amend_running_gear(
             wheelset.save()
     for coupler in couplers:
         coupler.save()
-    Vehicle.objects.filter(pk=vehicle.pk).update(revision=seen_revision + 1)
+    Vehicle.everyone.filter(pk=vehicle.pk).update(revision=seen_revision + 1)
     return rejudge_vehicle(Vehicle.everyone.get(pk=vehicle.pk))
 
 
@@ -459,7 +496,13 @@ def open_inspection(
     uses_gauge: bool = False,
     moment: datetime | None = None,
 ) -> Inspection:
-    """The open inspection of a vehicle, begun at `moment` (or now) if there is none."""
+    """The open inspection of a vehicle, begun at `moment` (or now) if there is none.
+
+    Raises LeftTheStock for one that was retired.
+    """
+    now = Vehicle.everyone.select_for_update().get(pk=vehicle.pk)
+    if now.is_retired:
+        raise LeftTheStock(now)
     return begin(
         into=Inspection,
         of=vehicle,
@@ -483,7 +526,7 @@ def record(
 
     Raises Closed and whatever `taking.take` raises, and then nothing at all is written.
     """
-    inspection = still_open(inspection, "vehicle")
+    inspection = _in_hand(inspection)
     readings = take(
         into=Reading,
         inspection=inspection,
@@ -495,6 +538,15 @@ def record(
     )
     judge_inspection(inspection)
     return readings
+
+
+def _in_hand(inspection: Inspection) -> Inspection:
+    """The inspection, locked. Raises Closed once it is finished, LeftTheStock once its vehicle
+    was retired."""
+    now = still_open(inspection, "vehicle")
+    if now.vehicle.is_retired:
+        raise LeftTheStock(now.vehicle)
+    return now
 
 
 def _check_place(vehicle: Vehicle, entry: Entry) -> None:
@@ -509,7 +561,7 @@ def withdraw_reading(
     *, inspection: Inspection, quantity: str, at: str, seen: int | None = None
 ) -> None:
     """Take back a reading that was a mistake. Raises Closed or ReadingOvertaken."""
-    inspection = still_open(inspection, "vehicle")
+    inspection = _in_hand(inspection)
     if take_back(inspection, quantity, at, seen):
         judge_inspection(inspection)
 
@@ -528,7 +580,7 @@ def finish_inspection(
     Raises Closed if it was finished already, NeedsReason for an outcome milder than the readings
     propose at this moment without a statement.
     """
-    inspection = still_open(inspection, "vehicle")
+    inspection = _in_hand(inspection)
     proposed = standing_proposal(inspection.vehicle).service
     if is_milder(service, proposed) and not statement.strip():
         raise NeedsReason(service, proposed)

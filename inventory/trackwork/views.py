@@ -235,7 +235,7 @@ def remove(request: HttpRequest, pk: int) -> HttpResponse:
 def meeting(request: HttpRequest, pk: int, vehicle_pk: int) -> HttpResponse:
     """Every axle of a vehicle through every leg of a piece: each margin, the worst first."""
     shown = _piece(pk)
-    vehicle = get_object_or_404(Vehicle, pk=vehicle_pk)
+    vehicle = get_object_or_404(Vehicle.everyone.of_the_house(), pk=vehicle_pk)
     gauge, own = shown.standard.gauge_mm, vehicle.standard.gauge_mm
     if abs(gauge - own) > SAME_GAUGE_MM:
         return render(

@@ -15,7 +15,11 @@ from inventory.people.models import Person
 from inventory.stock.facts import Judged
 from inventory.stock.models import Inspection, Vehicle, Verdict
 from inventory.stock.picturing import NewPhoto, describe, hang, shift, take_down
-from inventory.stock.recording import inspection_finished, note_photo_removed
+from inventory.stock.recording import (
+    inspection_finished,
+    note_photo_removed,
+    vehicle_retired,
+)
 from inventory.stock.verdicts import settle_service
 from inventory.track.models import Place, Railway, Track, Turnout
 from inventory.trackwork.models import TrackInspection, Trackwork
@@ -165,9 +169,14 @@ def take_out(
     """Take a vehicle or a piece of trackwork out of service.
 
     What is out of service already stays so by the reason that stands. Raises TroubleRefused
-    without a reason.
+    without a reason, or for a vehicle that has left the stock.
     """
-    now = type(subject).objects.select_for_update().get(pk=subject.pk)
+    now = type(subject)._base_manager.select_for_update().get(pk=subject.pk)
+    if isinstance(now, Vehicle) and now.is_retired:
+        raise TroubleRefused(
+            f"{now} has left the stock ({now.get_retired_as_display()}) and cannot go out of "
+            "service; bring it back first."
+        )
     standing = now.holds.filter(released_at__isnull=True).first()
     if standing is not None:
         return standing
@@ -206,9 +215,9 @@ def _outside(subject: Vehicle | Trackwork) -> list[Judged]:
 def _mirror(held: Hold, because: str) -> None:
     """Write the reason where those who never look at holds see it."""
     if held.vehicle_id:
-        vehicle = Vehicle.objects.get(pk=held.vehicle_id)
+        vehicle = Vehicle.everyone.get(pk=held.vehicle_id)
         vehicle.held_because = because
-        Vehicle.objects.filter(pk=vehicle.pk).update(held_because=because)
+        Vehicle.everyone.filter(pk=vehicle.pk).update(held_because=because)
         settle_service(vehicle)
     elif held.trackwork and held.trackwork.turnout_id:
         Turnout.objects.filter(pk=held.trackwork.turnout_id).update(held_because=because)
@@ -233,6 +242,16 @@ def _stated_bad_order(inspection: Inspection, **_) -> None:
             inspection=inspection,
             moment=inspection.finished_at,
         )
+
+
+@receiver(vehicle_retired)
+def _let_go(vehicle: Vehicle, by: Person, moment: datetime, **_) -> None:
+    """One that leaves the stock is held no longer, whatever it still waited for."""
+    for held in vehicle.holds.select_for_update().filter(released_at__isnull=True):
+        held.done = f"retired: {vehicle.get_retired_as_display()}"
+        held.released_by, held.released_at = by, moment
+        held.save(update_fields=["done", "released_by", "released_at"])
+        _mirror(held, "")
 
 
 def _in_words(vehicle: Vehicle) -> str:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from django.contrib import messages
 from django.core.paginator import Paginator
+from django.db.models import Prefetch
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.views.decorators.http import require_POST
@@ -44,6 +45,11 @@ ALBUM = Album(
     move=move_photo,
     remove=remove_photo,
 )
+
+
+def _who_ran() -> Prefetch:
+    """The vehicles of a turn, be they still in the stock or not."""
+    return Prefetch("vehicles", queryset=Vehicle.everyone.all())
 
 
 def _holds():
@@ -271,7 +277,9 @@ def tag(request: HttpRequest, pk: int) -> HttpResponse:
 
 def running(request: HttpRequest) -> HttpResponse:
     """The running sessions, the latest first."""
-    sessions = RunningSession.objects.select_related("railway").prefetch_related("turns__vehicles")
+    sessions = RunningSession.objects.select_related("railway").prefetch_related(
+        Prefetch("turns", queryset=Turn.objects.prefetch_related(_who_ran()))
+    )
     page = Paginator(sessions, 25).get_page(request.GET.get("page"))
     return render(
         request, "trouble/running.html", {"page": page, "railways": Railway.objects.all()}
@@ -312,7 +320,7 @@ def run_on(request: HttpRequest, pk: int) -> HttpResponse:
 
 def session(request: HttpRequest, pk: int) -> HttpResponse:
     shown = get_object_or_404(RunningSession.objects.select_related("railway", "noted_by"), pk=pk)
-    turns = shown.turns.prefetch_related("vehicles", "turnouts", "tracks", "trackwork__turnout")
+    turns = shown.turns.prefetch_related(_who_ran(), "turnouts", "tracks", "trackwork__turnout")
     return render(request, "trouble/session.html", {"session": shown, "turns": turns})
 
 

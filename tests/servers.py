@@ -85,8 +85,9 @@ class Visitor:
     """A browser without a screen. `status` and `address` are of the last answer."""
 
     def __init__(self) -> None:
+        self.cookies = CookieJar()
         self.open = urllib.request.build_opener(
-            urllib.request.HTTPCookieProcessor(CookieJar())
+            urllib.request.HTTPCookieProcessor(self.cookies)
         ).open
         self.status = 0
         self.address = ""

@@ -11,7 +11,7 @@ from django.shortcuts import redirect, render
 from django.urls import reverse
 from django.utils import timezone
 
-from inventory.drawing.qr import qr_code
+from inventory.drawing.qr_on_screen import qr_code
 from inventory.people.devices import roughly
 from inventory.people.links import QUARTER_HOUR, LinkRefused, sign_in_path
 from inventory.people.models import Device, Person

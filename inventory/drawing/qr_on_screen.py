@@ -18,7 +18,13 @@ def qr_code(text: str, *, title: str) -> SafeString:
     """
     code = segno.make_qr(text, error="m", boost_error=False)
     drawn = code.svg_inline(
-        border=QUIET_ZONE, omitsize=True, dark="#000", light="#fff", svgclass="qr", title=title
+        border=QUIET_ZONE,
+        omitsize=True,
+        dark="#000",
+        light="#fff",
+        svgclass="qr",
+        lineclass=None,
+        title=title,
     )
     # segno draws paths of numbers alone and escapes the title.
     return mark_safe(drawn.replace("<svg ", '<svg role="img" ', 1))

@@ -61,14 +61,14 @@ def admit(*, name: str, role: str) -> Person:
         with transaction.atomic():
             return Person.objects.create_user(_spare_name(name), role=role, **_split(name))
     except IntegrityError as error:
-        raise PeopleRefused(f"Somebody added a {name} at the same moment.", "name") from error
+        raise PeopleRefused(f"Somebody added {name} at the same moment.", "name") from error
 
 
 def _refuse_twin(name: str, but: Person | None = None) -> None:
     if name_is_taken(name, but=but):
         raise PeopleRefused(
-            f"There is a {name} already, perhaps among those put out. Add a second name, so that "
-            "the record tells them apart.",
+            f"{name} is in the record already, perhaps among those put out. Add a second name, so "
+            "that the record tells them apart.",
             "name",
         )
 
@@ -121,6 +121,12 @@ def take_password(*, person: Person) -> int:
     now.save(update_fields=["password"])
     take_back(now)
     return end_all(now)
+
+
+def is_last_owner(person: Person) -> bool:
+    """Whether nobody else could let anybody in."""
+    others = Person.objects.filter(role=Person.Role.OWNER, is_active=True).exclude(pk=person.pk)
+    return person.is_owner and person.is_active and not others.exists()
 
 
 def _locked(person: Person, *, loses_an_owner: bool) -> Person:

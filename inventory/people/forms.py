@@ -78,9 +78,8 @@ class PreferencesForm(forms.ModelForm):
         data = super().clean()
         name = f"{data.get('first_name') or ''} {data.get('last_name') or ''}".strip()
         if name and name_is_taken(name, but=self.instance):
-            self.add_error(
-                "first_name", f"There is a {name} already; the record could not tell you apart."
-            )
+            taken = f"Somebody else is called {name}; the record could not tell you apart."
+            self.add_error("first_name", taken)
         return data
 
 

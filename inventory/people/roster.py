@@ -80,6 +80,7 @@ def person(request: HttpRequest, pk: int) -> HttpResponse:
             "form": form,
             "devices": devices_of(shown, request.session.session_key),
             "link": living_link(shown),
+            "is_last_owner": admitting.is_last_owner(shown),
         },
         status=422 if form.errors else 200,
     )
@@ -96,7 +97,9 @@ def put_out(request: HttpRequest, pk: int) -> HttpResponse:
         return redirect("people:person", pk)
     if shown == request.user:
         return redirect("people:sign-in")
-    messages.success(request, f"{shown} is put out, and stays in the record. You may let them in.")
+    messages.success(
+        request, f"{shown} is put out, but stays in the record; let them in again below."
+    )
     return redirect("people:people")
 
 

@@ -138,6 +138,7 @@ def test_last_owner_is_neither_demoted_nor_put_out(office, owner):
     )
     assert answer.status_code == 422
     assert "is the last owner" in words(answer)
+    assert reverse("people:put-out", args=[owner.pk]) not in answer.content.decode()
     owner.refresh_from_db()
     assert owner.is_owner
     assert owner.is_active

@@ -47,7 +47,7 @@ def _data_folder() -> Path:
 
 
 def _secret_key(folder: Path) -> str:
-    """The key that signs cookies and sign-in addresses: made once and kept with the record."""
+    """The key that signs cookies: made once and kept with the record."""
     path = folder / "secret-key"
     if not path.exists():
         try:
@@ -145,6 +145,7 @@ MIDDLEWARE = [
     "django.middleware.common.CommonMiddleware",
     "django.middleware.csrf.CsrfViewMiddleware",
     "django.contrib.auth.middleware.AuthenticationMiddleware",
+    "inventory.people.devices.SeenMiddleware",
     "inventory.people.access.SignInFirst",
     "django.contrib.messages.middleware.MessageMiddleware",
     "django.middleware.clickjacking.XFrameOptionsMiddleware",
@@ -174,7 +175,6 @@ AUTH_USER_MODEL = "people.Person"
 LOGIN_URL = "people:sign-in"
 LOGIN_REDIRECT_URL = "bench:start"
 LOGOUT_REDIRECT_URL = "people:sign-in"
-PASSWORD_RESET_TIMEOUT = 60 * 60
 AUTH_PASSWORD_VALIDATORS = [
     {"NAME": "django.contrib.auth.password_validation.MinimumLengthValidator"},
     {"NAME": "django.contrib.auth.password_validation.CommonPasswordValidator"},

@@ -1,0 +1,254 @@
+"""Carknocker in a process of its own, as a person starts it, and a browser without a screen."""
+
+from __future__ import annotations
+
+import http.client
+import os
+import re
+import signal
+import socket
+import subprocess
+import sys
+import time
+import urllib.request
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from email.message import Message
+from html.parser import HTMLParser
+from http.cookiejar import CookieJar
+from pathlib import Path
+from urllib.parse import urlencode
+
+ROOT = Path(__file__).resolve().parents[1]
+
+
+def free_port() -> int:
+    with socket.socket() as probe:
+        probe.bind(("127.0.0.1", 0))
+        return probe.getsockname()[1]
+
+
+class Server:
+    """Carknocker as a person starts it."""
+
+    def __init__(self, folder: Path, *args: str, **changed: str) -> None:
+        self.port = free_port()
+        self.folder = folder
+        self.log = folder.parent / f"{folder.name}-{self.port}.log"
+        # Without a database of its own it would find that of the tests on PostgreSQL.
+        environment = {k: v for k, v in os.environ.items() if k != "CARKNOCKER_DATABASE"}
+        environment |= {"CARKNOCKER_DATA": str(folder), "PYTHONIOENCODING": "utf-8", **changed}
+        with self.log.open("w") as output:
+            self.process = subprocess.Popen(
+                [sys.executable, "manage.py", "start", "--port", str(self.port), *args],
+                cwd=ROOT,
+                stdout=output,
+                stderr=subprocess.STDOUT,
+                env={**environment, "PYTHONUNBUFFERED": "1"},
+                **_own_group(),
+            )
+        until = time.monotonic() + 60
+        while "Stop with Ctrl-C" not in self.said:
+            if self.process.poll() is not None or time.monotonic() > until:
+                raise AssertionError(f"It did not start. It said:\n{self.said}")
+            time.sleep(0.1)
+
+    @property
+    def said(self) -> str:
+        return self.log.read_text(encoding="utf-8")
+
+    @property
+    def address(self) -> str:
+        return re.search(r"http://\S+/arrive/\S+", self.said).group()
+
+    @property
+    def base(self) -> str:
+        return f"http://127.0.0.1:{self.port}"
+
+    def shell(self, code: str) -> str:
+        """What a piece of Python prints that runs on the same record, in a process of its own."""
+        environment = {k: v for k, v in os.environ.items() if k != "CARKNOCKER_DATABASE"}
+        done = subprocess.run(
+            [sys.executable, "manage.py", "shell", "--no-imports", "-c", code],
+            cwd=ROOT,
+            env={**environment, "CARKNOCKER_DATA": str(self.folder), "PYTHONUTF8": "1"},
+            capture_output=True,
+            encoding="utf-8",
+            check=False,
+        )
+        assert done.returncode == 0, done.stderr
+        return done.stdout
+
+    def stop(self) -> None:
+        """Ctrl-C, as a person would."""
+        sign = signal.CTRL_BREAK_EVENT if os.name == "nt" else signal.SIGINT
+        self.process.send_signal(sign)
+        self.process.wait(timeout=20)
+
+
+def _own_group() -> dict[str, object]:
+    if os.name == "nt":
+        return {"creationflags": subprocess.CREATE_NEW_PROCESS_GROUP}
+    return {}
+
+
+class Visitor:
+    """A browser without a screen."""
+
+    def __init__(self) -> None:
+        self.open = urllib.request.build_opener(
+            urllib.request.HTTPCookieProcessor(CookieJar())
+        ).open
+
+    def get(self, address: str) -> str:
+        return self.open(address, timeout=20).read().decode()
+
+    def press(self, address: str, **fields: str) -> str:
+        page = self.get(address)
+        token = re.search(r'name="csrfmiddlewaretoken" value="([^"]+)"', page).group(1)
+        data = urlencode({"csrfmiddlewaretoken": token, **fields}).encode()
+        return self.open(urllib.request.Request(address, data=data), timeout=20).read().decode()
+
+
+@dataclass(frozen=True)
+class Answer:
+    """What came back, untouched: no redirect is followed."""
+
+    status: int
+    headers: Message
+    body: bytes
+
+    @property
+    def text(self) -> str:
+        return self.body.decode()
+
+    @property
+    def page(self) -> Page:
+        return Page.of(self.text)
+
+
+class Client:
+    """Asks one thing at a time and keeps cookies; says everything that it is told to say."""
+
+    def __init__(self, port: int) -> None:
+        self.port = port
+        self.cookies: dict[str, str] = {}
+
+    def ask(
+        self,
+        path: str,
+        *,
+        method: str = "GET",
+        body: bytes | None = None,
+        headers: Mapping[str, str] | None = None,
+        seconds: float = 30,
+    ) -> Answer:
+        link = http.client.HTTPConnection("127.0.0.1", self.port, timeout=seconds)
+        said = {"Cookie": "; ".join(f"{k}={v}" for k, v in self.cookies.items())}
+        try:
+            link.request(method, path, body, {k: v for k, v in said.items() if v} | (headers or {}))
+            answer = link.getresponse()
+            body = answer.read()
+        finally:
+            link.close()
+        for each in answer.headers.get_all("Set-Cookie", []):
+            name, _, value = each.strip().split(";")[0].partition("=")
+            self.cookies[name] = value
+        return Answer(answer.status, answer.headers, body)
+
+    def post(
+        self, path: str, fields: Mapping[str, str | list[str]], *, seen_on: str | None = None
+    ) -> Answer:
+        """Sends a form with the token of the page that holds it."""
+        page = self.ask(seen_on or path).page
+        token = page.forms[-1].values["csrfmiddlewaretoken"]
+        return self.send(path, {"csrfmiddlewaretoken": token, **fields})
+
+    def send(self, path: str, fields: Mapping[str, str | list[str]]) -> Answer:
+        kind = {"Content-Type": "application/x-www-form-urlencoded"}
+        data = urlencode(fields, doseq=True).encode()
+        return self.ask(path, method="POST", body=data, headers=kind)
+
+
+@dataclass
+class Form:
+    action: str
+    method: str
+    values: dict[str, str | list[str]] = field(default_factory=dict)
+    texts: dict[str, int] = field(default_factory=dict)  # name -> greatest length
+
+
+@dataclass
+class Page:
+    """A page as a browser takes it apart."""
+
+    tags: list[tuple[str, dict[str, str | None]]] = field(default_factory=list)
+    forms: list[Form] = field(default_factory=list)
+
+    @classmethod
+    def of(cls, text: str) -> Page:
+        page = cls()
+        reader = _Taking(page)
+        reader.feed(text)
+        reader.close()
+        return page
+
+    @property
+    def links(self) -> list[str]:
+        return [
+            facts[name]
+            for tag, facts in self.tags
+            for name in ("href", "src")
+            if tag in ("a", "img") and facts.get(name)
+        ]
+
+
+class _Taking(HTMLParser):
+    def __init__(self, page: Page) -> None:
+        super().__init__()
+        self.page, self.form = page, None
+        self.area, self.select = None, None
+
+    def handle_starttag(self, tag: str, attrs: list[tuple[str, str | None]]) -> None:
+        facts = dict(attrs)
+        self.page.tags.append((tag, facts))
+        if tag == "form":
+            self.form = Form(facts.get("action") or "", (facts.get("method") or "get").lower())
+            self.page.forms.append(self.form)
+        elif self.form is not None:
+            self._in_form(tag, facts)
+
+    def _in_form(self, tag: str, facts: dict[str, str | None]) -> None:
+        name, kind = facts.get("name"), facts.get("type") or "text"
+        if tag == "option" and self.select:
+            if "selected" in facts or self.select not in self.form.values:
+                self.form.values[self.select] = facts.get("value") or ""
+        elif not name:
+            return
+        elif tag == "select":
+            self.select = name
+        elif tag == "textarea":
+            self.area = name
+            self.form.values[name] = ""
+            self.form.texts[name] = int(facts.get("maxlength") or 2000)
+        elif tag == "input" and kind in ("radio", "checkbox"):
+            if "checked" in facts:
+                known = self.form.values.setdefault(name, [])
+                if isinstance(known, list):
+                    known.append(facts.get("value") or "on")
+        elif tag == "input" and kind not in ("file", "submit"):
+            self.form.values[name] = facts.get("value") or ""
+            if kind in ("text", "search"):
+                self.form.texts[name] = int(facts.get("maxlength") or 200)
+
+    def handle_endtag(self, tag: str) -> None:
+        if tag == "form":
+            self.form = None
+        elif tag == "select":
+            self.select = None
+        elif tag == "textarea":
+            self.area = None
+
+    def handle_data(self, data: str) -> None:
+        if self.area and self.form:
+            self.form.values[self.area] += data.removeprefix("\n")

@@ -10,7 +10,7 @@ import sys
 
 import pytest
 
-from tests.serving import ROOT, Server, Visitor
+from tests.servers import ROOT, Server, Visitor
 
 
 def test_start_serves_stops_and_starts_again_with_everything_kept(tmp_path):

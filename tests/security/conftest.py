@@ -6,7 +6,8 @@ from collections.abc import Iterator
 
 import pytest
 
-from tests.serving import Client, Server
+from tests.asking import Client
+from tests.servers import Server
 
 PASSWORD = "brass-valve-gear"  # nosec: of a record that lives as long as the tests
 

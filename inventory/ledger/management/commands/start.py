@@ -10,9 +10,13 @@ from django.conf import settings
 from django.core.files import locks
 from django.core.management import call_command
 from django.core.management.base import BaseCommand, CommandError
+from django.utils import timezone
 
 from inventory.bench.demo import DemoRefused, load_demo
-from inventory.bench.network import (
+from inventory.ledger import record
+from inventory.ledger.backup import BackupRefused
+from inventory.ledger.keeping import back_up_if_due, bring_up_to_date, keep_backing_up
+from inventory.ledger.network import (
     EVERYWHERE,
     bracketed,
     dangers,
@@ -135,8 +139,17 @@ class Command(BaseCommand):
         # Several processes on one record start one after the other.
         with (settings.DATA / "starting").open("w") as turn:
             locks.lock(turn, locks.LOCK_EX)
-            call_command("migrate", interactive=False, verbosity=0)
+            self._keep()
             call_command("collectstatic", interactive=False, verbosity=0)
+
+    def _keep(self) -> None:
+        was_there = record.is_in_a_file() and record.database().exists()
+        try:
+            bring_up_to_date(self.stdout.write)
+        except BackupRefused as refused:
+            raise CommandError(str(refused)) from refused
+        if was_there:
+            back_up_if_due(self.stdout.write, timezone.localtime())
 
     def _owner(self) -> Person:
         owner = Person.objects.filter(role=Person.Role.OWNER, is_active=True).first()
@@ -161,7 +174,7 @@ class Command(BaseCommand):
         self, listener: socket.socket, owner: Person, hosts: Sequence[str], *, is_open: bool
     ) -> None:
         # Imported here because the application is made when it is imported.
-        from inventory.bench.serving import server_of
+        from inventory.ledger.serving import server_of
         from inventory.wsgi import application
 
         hosts = [bracketed(each) for each in hosts]
@@ -177,9 +190,11 @@ class Command(BaseCommand):
             self._say_who_reaches_it(bases)
         self.stdout.write("Stop with Ctrl-C. Everything is kept for the next start.")
         self.stdout.flush()
+        is_over = keep_backing_up(self.stderr.write)
         try:
             server.run()
         finally:
+            is_over.set()
             server.close()
             self.stdout.write("Stopped; everything is kept.")
 

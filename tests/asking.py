@@ -1,113 +1,13 @@
-"""Carknocker in a process of its own, as a person starts it, and a browser without a screen."""
+"""A client that follows nothing and hides nothing, and pages as a browser takes them apart."""
 
 from __future__ import annotations
 
 import http.client
-import os
-import re
-import signal
-import socket
-import subprocess
-import sys
-import time
-import urllib.request
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 from email.message import Message
 from html.parser import HTMLParser
-from http.cookiejar import CookieJar
-from pathlib import Path
 from urllib.parse import urlencode
-
-ROOT = Path(__file__).resolve().parents[1]
-
-
-def free_port() -> int:
-    with socket.socket() as probe:
-        probe.bind(("127.0.0.1", 0))
-        return probe.getsockname()[1]
-
-
-class Server:
-    """Carknocker as a person starts it."""
-
-    def __init__(self, folder: Path, *args: str, **changed: str) -> None:
-        self.port = free_port()
-        self.folder = folder
-        self.log = folder.parent / f"{folder.name}-{self.port}.log"
-        # Without a database of its own it would find that of the tests on PostgreSQL.
-        environment = {k: v for k, v in os.environ.items() if k != "CARKNOCKER_DATABASE"}
-        environment |= {"CARKNOCKER_DATA": str(folder), "PYTHONIOENCODING": "utf-8", **changed}
-        with self.log.open("w") as output:
-            self.process = subprocess.Popen(
-                [sys.executable, "manage.py", "start", "--port", str(self.port), *args],
-                cwd=ROOT,
-                stdout=output,
-                stderr=subprocess.STDOUT,
-                env={**environment, "PYTHONUNBUFFERED": "1"},
-                **_own_group(),
-            )
-        until = time.monotonic() + 60
-        while "Stop with Ctrl-C" not in self.said:
-            if self.process.poll() is not None or time.monotonic() > until:
-                raise AssertionError(f"It did not start. It said:\n{self.said}")
-            time.sleep(0.1)
-
-    @property
-    def said(self) -> str:
-        return self.log.read_text(encoding="utf-8")
-
-    @property
-    def address(self) -> str:
-        return re.search(r"http://\S+/arrive/\S+", self.said).group()
-
-    @property
-    def base(self) -> str:
-        return f"http://127.0.0.1:{self.port}"
-
-    def shell(self, code: str) -> str:
-        """What a piece of Python prints that runs on the same record, in a process of its own."""
-        environment = {k: v for k, v in os.environ.items() if k != "CARKNOCKER_DATABASE"}
-        done = subprocess.run(
-            [sys.executable, "manage.py", "shell", "--no-imports", "-c", code],
-            cwd=ROOT,
-            env={**environment, "CARKNOCKER_DATA": str(self.folder), "PYTHONUTF8": "1"},
-            capture_output=True,
-            encoding="utf-8",
-            check=False,
-        )
-        assert done.returncode == 0, done.stderr
-        return done.stdout
-
-    def stop(self) -> None:
-        """Ctrl-C, as a person would."""
-        sign = signal.CTRL_BREAK_EVENT if os.name == "nt" else signal.SIGINT
-        self.process.send_signal(sign)
-        self.process.wait(timeout=20)
-
-
-def _own_group() -> dict[str, object]:
-    if os.name == "nt":
-        return {"creationflags": subprocess.CREATE_NEW_PROCESS_GROUP}
-    return {}
-
-
-class Visitor:
-    """A browser without a screen."""
-
-    def __init__(self) -> None:
-        self.open = urllib.request.build_opener(
-            urllib.request.HTTPCookieProcessor(CookieJar())
-        ).open
-
-    def get(self, address: str) -> str:
-        return self.open(address, timeout=20).read().decode()
-
-    def press(self, address: str, **fields: str) -> str:
-        page = self.get(address)
-        token = re.search(r'name="csrfmiddlewaretoken" value="([^"]+)"', page).group(1)
-        data = urlencode({"csrfmiddlewaretoken": token, **fields}).encode()
-        return self.open(urllib.request.Request(address, data=data), timeout=20).read().decode()
 
 
 @dataclass(frozen=True)
@@ -146,7 +46,9 @@ class Client:
         link = http.client.HTTPConnection("127.0.0.1", self.port, timeout=seconds)
         said = {"Cookie": "; ".join(f"{k}={v}" for k, v in self.cookies.items())}
         try:
-            link.request(method, path, body, {k: v for k, v in said.items() if v} | (headers or {}))
+            link.request(
+                method, path, body, {k: v for k, v in said.items() if v} | (headers or {})
+            )
             answer = link.getresponse()
             body = answer.read()
         finally:

@@ -64,6 +64,11 @@ class Shield:
         answer.headers.setdefault("Permissions-Policy", PERMISSIONS_POLICY)
         answer.headers.setdefault("Cross-Origin-Resource-Policy", "same-origin")
         answer.headers.setdefault("Cache-Control", "private, no-store")
+        if request.method == "HEAD" and not answer.streaming:
+            # The server sends whatever it is given, and the next answer on the same connection
+            # would begin with this page.
+            answer.headers.setdefault("Content-Length", str(len(answer.content)))
+            answer.content = b""
         return answer
 
 

@@ -30,8 +30,8 @@ class Answer:
 class Client:
     """Asks one thing at a time and keeps cookies; says everything that it is told to say."""
 
-    def __init__(self, port: int) -> None:
-        self.port = port
+    def __init__(self, port: int, host: str = "127.0.0.1") -> None:
+        self.port, self.host = port, host
         self.cookies: dict[str, str] = {}
 
     def ask(
@@ -43,7 +43,7 @@ class Client:
         headers: Mapping[str, str] | None = None,
         seconds: float = 30,
     ) -> Answer:
-        link = http.client.HTTPConnection("127.0.0.1", self.port, timeout=seconds)
+        link = http.client.HTTPConnection(self.host, self.port, timeout=seconds)
         said = {"Cookie": "; ".join(f"{k}={v}" for k, v in self.cookies.items())}
         try:
             link.request(
@@ -66,8 +66,13 @@ class Client:
         token = page.forms[-1].values["csrfmiddlewaretoken"]
         return self.send(path, {"csrfmiddlewaretoken": token, **fields})
 
-    def send(self, path: str, fields: Mapping[str, str | list[str]]) -> Answer:
-        kind = {"Content-Type": "application/x-www-form-urlencoded"}
+    def send(
+        self,
+        path: str,
+        fields: Mapping[str, str | list[str]],
+        headers: Mapping[str, str] | None = None,
+    ) -> Answer:
+        kind = {"Content-Type": "application/x-www-form-urlencoded", **(headers or {})}
         data = urlencode(fields, doseq=True).encode()
         return self.ask(path, method="POST", body=data, headers=kind)
 

@@ -5,10 +5,13 @@ Names such as WSTG-SESS-05 are of its version 4.2; the numbers of the Top 10 are
 
 from __future__ import annotations
 
+import html
 import re
+import socket
 import statistics
 import time
 from http.cookies import SimpleCookie
+from urllib.parse import urlencode
 
 import pytest
 
@@ -121,8 +124,6 @@ def test_page_that_takes_posts_only_says_so_when_looked_at(owner_client, path):
 
 @pytest.mark.parametrize("path", ["/sign-in/", "/static/house/house.css", "/no-such-page/"])
 def test_head_answers_without_a_body_and_the_connection_lives_on(server, path):
-    import socket
-
     with socket.create_connection(("127.0.0.1", server.port), timeout=10) as link:
         host = f"Host: 127.0.0.1:{server.port}\r\n"
         link.sendall(f"HEAD {path} HTTP/1.1\r\n{host}\r\n".encode())
@@ -187,16 +188,16 @@ def test_sign_in_leads_nowhere_else(server, away):
     assert answer.headers["Location"] == "/bench/"
 
 
-@pytest.mark.parametrize(
-    "away", [*AWAY, "http://[", "http://x:y:z/", "\x7f", "/stock/?q=%0d%0aX:1"]
-)
+@pytest.mark.parametrize("away", [*AWAY, "http://[", "http://x:y:z/", "/stock/?q=%0d%0aX:1"])
 def test_corner_of_a_page_without_sign_in_leads_to_our_sign_in_only(stranger, away):
     answer = stranger.ask(
         "/stock/", headers={"HX-Request": "true", "HX-Current-URL": away.strip("\t")}
     )
     assert answer.status == 204
     assert answer.headers["HX-Redirect"].startswith("/sign-in/?next=")
-    assert "evil.example" not in sign_in_location(stranger, answer.headers["HX-Redirect"])
+    # A path of our own, whatever it is called: one slash and no host.
+    location = sign_in_location(stranger, answer.headers["HX-Redirect"])
+    assert re.match(r"/($|[^/\\])", location)
 
 
 def sign_in_location(client: Client, path: str) -> str:
@@ -340,7 +341,7 @@ TELLING = re.compile(r"Traceback|site-packages|django\.|DEBUG = True|\.py\b|sqli
 )
 def test_error_page_tells_nothing_of_the_inside(owner_client, path):
     answer = owner_client.ask(path)
-    assert answer.status in (200, 400, 404, 410)
+    assert answer.status in (200, 302, 400, 404, 410)
     assert not TELLING.search(answer.text), TELLING.search(answer.text)
 
 
@@ -390,13 +391,14 @@ ASKED = [
 
 @pytest.mark.parametrize(("path", "names"), ASKED)
 def test_words_of_attackers_in_an_address_are_only_words(owner_client, path, names):
-    from urllib.parse import urlencode
-
     for text in INJECTED:
-        for name in (*names, "x"):
-            answer = owner_client.ask(f"{path}?{urlencode({name: text})}")
-            assert answer.status in (200, 302, 400, 404, 422), (name, text, answer.status)
-            assert not TELLING.search(answer.text.replace(text, "")), (name, text)
-            if "{7*7}" in text:
-                assert "49<" not in re.sub(r">\s*49 vehicles", "", answer.text) or True
+        for asked in (
+            ([(each, text)] for each in names)
+            if path == "/stock/"
+            else [[(each, text) for each in (*names, "x")]]
+        ):
+            answer = owner_client.ask(f"{path}?{urlencode(asked)}")
+            assert answer.status in (200, 302, 400, 404, 422), (asked, answer.status)
+            assert not TELLING.search(answer.text.replace(html.escape(text), "")), asked
+            assert "pbkdf2" not in answer.text, asked
     assert owner_client.ask("/stock/").status == 200  # the table is still there

@@ -3,11 +3,14 @@
 from __future__ import annotations
 
 import http.client
+from collections import Counter
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 from email.message import Message
 from html.parser import HTMLParser
-from urllib.parse import urlencode
+from urllib.parse import parse_qsl, urlencode, urljoin, urlsplit
+
+from django.urls import Resolver404, resolve
 
 
 @dataclass(frozen=True)
@@ -159,3 +162,34 @@ class _Taking(HTMLParser):
     def handle_data(self, data: str) -> None:
         if self.area and self.form:
             self.form.values[self.area] += data.removeprefix("\n")
+
+
+def kind_of(path: str) -> str:
+    """The view that answers an address, and what it is asked; empty for none of ours."""
+    split = urlsplit(path)
+    try:
+        answered = resolve(split.path)
+    except Resolver404:
+        return ""
+    return f"{answered.view_name}?{','.join(sorted(name for name, _ in parse_qsl(split.query)))}"
+
+
+def crawl(client: Client, *, most_of_a_kind: int = 2) -> dict[str, Answer]:
+    """Every kind of page that links lead to from the first: path -> answer."""
+    kinds: Counter[str] = Counter()
+    waiting, seen, found = ["/"], {"/"}, {}
+    while waiting:
+        path = waiting.pop(0)
+        answer = found[path] = client.ask(path)
+        is_page = answer.headers.get("Content-Type", "").startswith("text/html")
+        links = answer.page.links if is_page and answer.status == 200 else []
+        for link in [*links, answer.headers.get("Location") or ""]:
+            wanted = urlsplit(urljoin(path, link))._replace(fragment="")
+            kind = kind_of(wanted.geturl())
+            if wanted.netloc or wanted.geturl() in seen or not kind:
+                continue
+            if kinds[kind] < most_of_a_kind:
+                kinds[kind] += 1
+                seen.add(wanted.geturl())
+                waiting.append(wanted.geturl())
+    return found

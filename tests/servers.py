@@ -53,9 +53,10 @@ class Server:
                 **_own_group(),
                 **popen,
             )
-        until = time.monotonic() + 60
+        until = time.monotonic() + 180  # a busy machine
         while "Stop with Ctrl-C" not in self.said:
             if self.process.poll() is not None or time.monotonic() > until:
+                self.kill()
                 raise AssertionError(f"It did not start. It said:\n{self.said}")
             time.sleep(0.1)
 

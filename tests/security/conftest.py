@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import shutil
 from collections.abc import Iterator
+from pathlib import Path
 
 import pytest
 
@@ -30,10 +32,23 @@ def signed_in_by_address(server: Server) -> Client:
 
 
 @pytest.fixture(scope="session")
-def server(tmp_path_factory) -> Iterator[Server]:
-    """With the demo, an inspector, a visitor and one who was put out. Tests only look at it."""
-    started = Server(tmp_path_factory.mktemp("served") / "record", "--demo")
-    started.shell(PEOPLE)
+def demo_record(tmp_path_factory) -> Path:
+    """A folder with the demo, an inspector, a visitor and one who was put out: to be copied."""
+    folder = tmp_path_factory.mktemp("demo") / "record"
+    loading = Server(folder, "--demo")
+    loading.shell(PEOPLE)
+    loading.stop()
+    return folder
+
+
+def copied(record: Path, to: Path) -> Path:
+    return Path(shutil.copytree(record, to))
+
+
+@pytest.fixture(scope="session")
+def server(demo_record, tmp_path_factory) -> Iterator[Server]:
+    """Tests only look at it."""
+    started = Server(copied(demo_record, tmp_path_factory.mktemp("served") / "record"))
     yield started
     started.stop()
 

@@ -1,4 +1,4 @@
-"""`start --network`: who reaches it, what it refuses, and several processes behind a web server."""
+"""`start --network`: who reaches it and what it refuses; several processes behind one server."""
 
 from __future__ import annotations
 

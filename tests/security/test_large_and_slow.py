@@ -21,16 +21,16 @@ from inventory.ledger.serving import (
     Patience,
 )
 from tests.asking import Client
-from tests.security.conftest import signed_in_by_address
+from tests.security.conftest import copied, signed_in_by_address
 from tests.servers import Server
 
 MEGABYTE = 1024 * 1024
 
 
 @pytest.fixture(scope="module")
-def served(tmp_path_factory):
+def served(demo_record, tmp_path_factory):
     """A server of these tests' own, since they bother it."""
-    started = Server(tmp_path_factory.mktemp("bothered") / "record", "--demo")
+    started = Server(copied(demo_record, tmp_path_factory.mktemp("bothered") / "record"))
     yield started
     started.stop()
 

@@ -9,7 +9,7 @@ from collections.abc import Callable, Iterable
 from weakref import WeakKeyDictionary
 
 from waitress.channel import HTTPChannel
-from waitress.parser import HTTPRequestParser
+from waitress.parser import HTTPRequestParser, ParsingError
 from waitress.server import BaseWSGIServer, create_server
 
 MEGABYTE = 1024 * 1024
@@ -67,6 +67,7 @@ def server_of(
             log_socket_errors=False,  # a phone that went to sleep is no error
             **proxy,
         )
+    server.channel_class = OneLengthOnly
     patience = Patience()
     closing_the_idle = server.maintenance
 
@@ -78,6 +79,23 @@ def server_of(
 
     server.maintenance = maintenance
     return server
+
+
+class _OneLength(HTTPRequestParser):
+    """Refuses a request that gives its length in two ways (RFC 9112, 6.3).
+
+    A web server in front might go by the other, and take the end of one person's request for the
+    beginning of the next person's.
+    """
+
+    def parse_header(self, header_plus: bytes) -> None:
+        super().parse_header(header_plus)
+        if self.chunked and "CONTENT_LENGTH" in self.headers:
+            raise ParsingError("Both a length and pieces are announced")
+
+
+class OneLengthOnly(HTTPChannel):
+    parser_class = _OneLength
 
 
 class Patience:

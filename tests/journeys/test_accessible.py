@@ -15,6 +15,8 @@ from urllib.parse import urljoin, urlsplit
 import pytest
 from django.urls import Resolver404, resolve
 from selenium import webdriver
+from selenium.webdriver.common.action_chains import ActionChains
+from selenium.webdriver.common.keys import Keys
 
 from tests.journeys.conftest import opened_at
 from tests.servers import Server, Visitor
@@ -182,4 +184,50 @@ def test_every_page_at_400_percent_needs_no_scrolling_sideways(tmp_path, house):
             moving = browser.execute_script("return document.getAnimations().length")
             if moving:
                 problems.append(f"{path} moves although no motion was asked for")
+    assert problems == []
+
+
+#: Notes every element that gets the focus and whether that is to be seen; gives how many can.
+WATCH = """
+window.stops = [];
+window.known = new Set();
+const canStop = "a[href], button, input:not([type=hidden]), select, textarea, summary, [tabindex]";
+const shown = [...document.querySelectorAll(canStop)].filter(each => each.tabIndex >= 0
+  && !each.disabled && each.checkVisibility({visibilityProperty: true}));
+const groups = new Set();
+const wanted = shown.filter(each => {
+  if (each.type !== "radio") return true;
+  if (groups.has(each.name)) return false;
+  groups.add(each.name);
+  return true;
+});
+document.addEventListener("focusin", event => {
+  const style = getComputedStyle(event.target);
+  const near = event.target.closest("label") || event.target.parentElement;
+  const around = near ? getComputedStyle(near) : style;
+  const isSeen = [style, around].some(each =>
+    each.outlineStyle !== "none" && parseFloat(each.outlineWidth) >= 1);
+  if (!window.known.has(event.target)) {
+    window.known.add(event.target);
+    window.stops.push([event.target.outerHTML.slice(0, 120), isSeen]);
+  }
+});
+document.body.tabIndex = -1;
+document.body.focus();
+return wanted.length;
+"""
+
+
+def test_every_link_field_and_button_is_come_to_by_tab_and_shows_it(tmp_path, house):
+    problems = []
+    with opened_at(tmp_path, (1280, 800)) as browser:
+        house.sign_in(browser)
+        for path in {kind_of(*each.partition("?")[::2]): each for each in house.pages}.values():
+            browser.get(house.server.base + path)
+            wanted = browser.execute_script(WATCH)
+            ActionChains(browser).send_keys(Keys.TAB * (wanted + 2)).perform()
+            stops = browser.execute_script("return window.stops")
+            if len(stops) < wanted:
+                problems.append(f"{path}: {len(stops)} of {wanted} come to")
+            problems += [f"{path}: not seen on {html}" for html, seen in stops if not seen][:3]
     assert problems == []

@@ -64,12 +64,20 @@ class Shield:
         answer.headers.setdefault("Permissions-Policy", PERMISSIONS_POLICY)
         answer.headers.setdefault("Cross-Origin-Resource-Policy", "same-origin")
         answer.headers.setdefault("Cache-Control", "private, no-store")
-        if request.method == "HEAD" and not answer.streaming:
-            # The server sends whatever it is given, and the next answer on the same connection
-            # would begin with this page.
-            answer.headers.setdefault("Content-Length", str(len(answer.content)))
-            answer.content = b""
+        return _without_body(answer) if request.method == "HEAD" else answer
+
+
+def _without_body(answer: HttpResponse) -> HttpResponse:
+    """The answer to HEAD. The server sends whatever it is given, and the next answer on the same
+    connection would begin with this page."""
+    if not answer.streaming:
+        answer.headers.setdefault("Content-Length", str(len(answer.content)))
+        answer.content = b""
         return answer
+    bare = HttpResponse(status=answer.status_code, headers=dict(answer.headers))
+    bare.cookies = answer.cookies
+    answer.close()
+    return bare
 
 
 class MethodsInWords:

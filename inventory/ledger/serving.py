@@ -11,11 +11,16 @@ from weakref import WeakKeyDictionary
 from waitress.channel import HTTPChannel
 from waitress.parser import HTTPRequestParser, ParsingError
 from waitress.server import BaseWSGIServer, create_server
+from waitress.utilities import RequestEntityTooLarge
 
 MEGABYTE = 1024 * 1024
 
 #: An import of 60 MB, or three photos of 30 MB, with what a form puts around them.
 MOST_BODY_BYTES = 96 * MEGABYTE
+TOO_LARGE = (
+    f"More than {MOST_BODY_BYTES // MEGABYTE} MB was sent, and nothing was kept. Send fewer files "
+    "at once. A larger backup is put beside the record and restored with manage.py restore."
+)
 #: Far more than our longest address and cookies.
 MOST_HEADER_BYTES = 32 * 1024
 #: Connections at once. A browser opens up to six; Windows can watch 512.
@@ -67,7 +72,7 @@ def server_of(
             log_socket_errors=False,  # a phone that went to sleep is no error
             **proxy,
         )
-    server.channel_class = OneLengthOnly
+    server.channel_class = Strict
     patience = Patience()
     closing_the_idle = server.maintenance
 
@@ -81,12 +86,18 @@ def server_of(
     return server
 
 
-class _OneLength(HTTPRequestParser):
-    """Refuses a request that gives its length in two ways (RFC 9112, 6.3).
+class _Strict(HTTPRequestParser):
+    """Refuses what is too large in words, and a request that gives its length in two ways.
 
-    A web server in front might go by the other, and take the end of one person's request for the
-    beginning of the next person's.
+    A web server in front might go by the other length, and take the end of one person's request
+    for the beginning of the next person's (RFC 9112, 6.3).
     """
+
+    def received(self, data: bytes) -> int:
+        taken = super().received(data)
+        if isinstance(self.error, RequestEntityTooLarge):
+            self.error.body = TOO_LARGE
+        return taken
 
     def parse_header(self, header_plus: bytes) -> None:
         super().parse_header(header_plus)
@@ -94,8 +105,10 @@ class _OneLength(HTTPRequestParser):
             raise ParsingError("Both a length and pieces are announced")
 
 
-class OneLengthOnly(HTTPChannel):
-    parser_class = _OneLength
+class Strict(HTTPChannel):
+    """A connection whose requests are held to the rules above."""
+
+    parser_class = _Strict
 
 
 class Patience:

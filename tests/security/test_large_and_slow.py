@@ -89,6 +89,7 @@ def test_body_that_says_it_is_larger_than_anything_is_refused_before_it_is_sent(
         )
         said = link.recv(4096)
     assert said.startswith(b"HTTP/1.1 413")
+    assert b"Send fewer files at once" in said
     assert b"waitress" not in said.lower()
 
 

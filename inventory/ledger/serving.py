@@ -15,8 +15,8 @@ from waitress.utilities import RequestEntityTooLarge
 
 MEGABYTE = 1024 * 1024
 
-#: An import of 60 MB, or three photos of 30 MB, with what a form puts around them.
-MOST_BODY_BYTES = 96 * MEGABYTE
+#: An import of 60 MB, or twelve photos as phones take them, with what a form puts around them.
+MOST_BODY_BYTES = 200 * MEGABYTE
 TOO_LARGE = (
     f"More than {MOST_BODY_BYTES // MEGABYTE} MB was sent, and nothing was kept. Send fewer files "
     "at once. A larger backup is put beside the record and restored with manage.py restore."
@@ -65,6 +65,7 @@ def server_of(
             connection_limit=MOST_CONNECTIONS,
             channel_timeout=IDLE_SECONDS,
             cleanup_interval=5,
+            recv_bytes=65536,
             max_request_body_size=MOST_BODY_BYTES,
             max_request_header_size=MOST_HEADER_BYTES,
             asyncore_use_poll=hasattr(select, "poll"),

@@ -5,7 +5,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import cached_property
 
-from django.utils.safestring import SafeString, mark_safe
+from django.utils.safestring import SafeString
 
 from inventory.drawing.siding import NARROW, WIDE, known, length, spell
 from inventory.drawing.svg import (
@@ -58,7 +58,7 @@ def line_diagram(
 ) -> SafeString:
     """The places from left to right, upright from top to bottom; nothing for no places."""
     if not places:
-        return mark_safe("")
+        return SafeString("")
     return Line(tuple(places), upright, unit).draw()
 
 

@@ -34,8 +34,11 @@ class SignInFirst(LoginRequiredMiddleware):
             if request.method == "GET":
                 return super().handle_no_permission(request, view_func)
             return redirect_to_login("/", self.get_login_url(view_func))
-        page = urlsplit(request.headers.get("HX-Current-URL", "/"))
-        back = page.path + (f"?{page.query}" if page.query else "")
+        try:
+            page = urlsplit(request.headers.get("HX-Current-URL", "/"))
+        except ValueError:  # no browser sends such an address
+            page = urlsplit("/")
+        back = f"/{page.path.lstrip('/')}" + (f"?{page.query}" if page.query else "")
         answer = HttpResponse(status=204)
         answer["HX-Redirect"] = redirect_to_login(back, self.get_login_url(view_func)).url
         return answer

@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 
-from django.utils.safestring import SafeString, mark_safe
+from django.utils.safestring import SafeString
 
 from inventory.drawing.line import Place as DrawnPlace
 from inventory.drawing.line import TrackLine, line_diagram
@@ -32,7 +32,7 @@ def siding_of(here: Stood, cut: Cut | None, *, unit: str = "mm", wide: bool = Fa
     length = here.clearing.length
     # An unmeasured vehicle would be drawn as room that is not there.
     if length is None or here.unknown:
-        return mark_safe("")
+        return SafeString("")
     slack = float(here.slack_mm)
     cut_slack = float(cut.slack_mm) if cut else 0.0
     return siding(

@@ -194,8 +194,12 @@ class Vehicle(models.Model):
         return self.identity
 
     def save(self, *args, **kwargs) -> None:
-        self.number_key = re.sub(r"\d+", lambda digits: digits.group().zfill(8), self.number)[:120]
+        self.note_number()
         super().save(*args, **kwargs)
+
+    def note_number(self) -> None:
+        """Keep the key by which numbers are sorted; `save` does it, bulk writers do it first."""
+        self.number_key = re.sub(r"\d+", lambda digits: digits.group().zfill(8), self.number)[:120]
 
     def get_absolute_url(self) -> str:
         return reverse("bench:visitor" if self.visitor else "stock:vehicle", args=[self.pk])

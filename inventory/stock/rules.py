@@ -1,5 +1,5 @@
-"""What a declared fact of a vehicle has to be, whichever way it comes in: typed into a form or read
-from a list. The rules of single fields are the model's own; these are the others."""
+"""What a declared fact of a vehicle has to be, whichever way it comes in: typed into a form or
+read from a list. The rules of single fields are the model's own; these are the others."""
 
 from __future__ import annotations
 

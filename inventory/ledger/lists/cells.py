@@ -79,7 +79,8 @@ class Order(Enum):
     MONTH = "month"
 
 
-_ISO = re.compile(r"(\d{4})[-/.](\d{1,2})[-/.](\d{1,2})(?:[T ]\d{1,2}:\d{2}(?::\d{2}(?:\.\d+)?)?)?")
+_TIME = r"(?:[T ]\d{1,2}:\d{2}(?::\d{2}(?:\.\d+)?)?)?"
+_ISO = re.compile(r"(\d{4})[-/.](\d{1,2})[-/.](\d{1,2})" + _TIME)
 _DOTS = re.compile(r"(\d{1,2})\.\s?(\d{1,2})\.\s?(\d{4}|\d{2})")
 _STROKES = re.compile(r"(\d{1,2})([/-])(\d{1,2})\2(\d{4}|\d{2})")
 _WORDS = re.compile(r"(\d{1,2})\.?[ -]?([^\W\d_]{3,9})\.?[ -,]*(\d{4}|\d{2})")
@@ -305,14 +306,16 @@ def read_whole(cell: str) -> int:
     return int(re.split(r"[.,]", text)[0])
 
 
-# --- Several values in one cell --------------------------------------------------------------------
+# --- Several values in one cell ------------------------------------------------------------------
 
 
 def join(values: Iterable[str]) -> str:
     """Values of one vehicle's axles as one cell: one where all are alike, else each with a bar
     between, "110 | 110 | 88 | 88". `split` undoes it exactly."""
     escaped = [value.replace("\\", "\\\\").replace("|", "\\|") for value in values]
-    return escaped[0] if len(set(escaped)) == 1 else " | ".join(escaped)
+    if len(set(escaped)) < 2:
+        return escaped[0] if escaped else ""
+    return " | ".join(escaped)
 
 
 def split(cell: str) -> list[str]:

@@ -1,4 +1,4 @@
-"""The columns of a vehicle list: our headings, and which column a heading of somebody else's means.
+"""The columns of a vehicle list: our headings, and what a heading of somebody else's means.
 
 Pure. The headings that people use, in English, German and French: common practice, no source.
 """
@@ -67,7 +67,8 @@ COLUMNS = {
             Kind.TEXT,
             _names(
                 "reporting marks, reporting mark, railway or reporting marks, mark, road, "
-                "road name, roadname, railroad, railway, company, operator, lettering, owner marks, "
+                "road name, roadname, railroad, railway, company, operator, lettering, "
+                "owner marks, "
                 "bahnverwaltung, bahngesellschaft, bahn, verwaltung, beschriftung, betreiber, "
                 "compagnie, réseau, administration, société"
             ),
@@ -78,7 +79,8 @@ COLUMNS = {
             "Number",
             Kind.TEXT,
             _names(
-                "no, nr, #, road #, car #, running no, betriebsnr, betriebs nr, running number, road number, car number, wagon number, fleet number, "
+                "no, nr, #, road #, car #, running no, betriebsnr, betriebs nr, running number, "
+                "road number, car number, wagon number, fleet number, "
                 "loco number, nummer, betriebsnummer, wagennummer, loknummer, fahrzeugnummer, "
                 "numéro, numéro de route, immatriculation, n°"
             ),
@@ -136,8 +138,8 @@ COLUMNS = {
             "Maker",
             Kind.TEXT,
             _names(
-                "manufacturer, mfr, mfg, make, brand, hersteller, marke, firma, fabricant, marque, "
-                "constructeur"
+                "manufacturer, mfr, mfg, make, brand, hersteller, marke, firma, fabricant, "
+                "marque, constructeur"
             ),
         ),
         Column(
@@ -197,8 +199,8 @@ COLUMNS = {
             "Price",
             Kind.AMOUNT,
             _names(
-                "price paid, purchase price, paid, cost, kaufpreis, preis, bezahlt, einkaufspreis, "
-                "anschaffungspreis, prix, prix d achat, coût"
+                "price paid, purchase price, paid, cost, kaufpreis, preis, bezahlt, "
+                "einkaufspreis, anschaffungspreis, prix, prix d achat, coût"
             ),
         ),
         Column(

@@ -235,7 +235,7 @@ def _refuse_noise(text: str) -> None:
 
 def _told_delimiter(text: str) -> tuple[str, str]:
     """The delimiter of a first line such as "sep=;", which some programs write, and the rest."""
-    line, _, rest = text[:20].partition("\n")
+    line = text[:20].partition("\n")[0]
     line = line.strip().strip('"')
     if line.lower().startswith("sep=") and line[4:5] in DELIMITERS and len(line) <= 5:
         return line[4:5] or "\t", text[text.index("\n") + 1 :]
@@ -284,11 +284,11 @@ def _split(text: str, delimiter: str) -> list[Row]:
         if "field larger than" in str(error):
             raise ListRefused(
                 f"In the row that begins in line {began} a cell has more than "
-                f"{MOST_CHARACTERS:,} characters: perhaps a quote (\") opens there that is "
+                f'{MOST_CHARACTERS:,} characters: perhaps a quote (") opens there that is '
                 "never closed."
             ) from error
         raise ListRefused(
-            f"In the row that begins in line {began} a quote (\") opens a cell and is not closed "
+            f'In the row that begins in line {began} a quote (") opens a cell and is not closed '
             'before the next delimiter. Write "" for a quote within quotes, or delete it.'
         ) from error
     return rows

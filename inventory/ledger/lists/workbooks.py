@@ -160,7 +160,7 @@ def _refuse_beyond(part: zipfile.ZipInfo, most: int, what: str) -> None:
         )
 
 
-class _in_words:  # noqa: N801 - reads as a phrase in a with statement
+class _in_words:
     """Turns whatever a broken workbook raises into words."""
 
     def __enter__(self) -> None:
@@ -176,7 +176,8 @@ class _in_words:  # noqa: N801 - reads as a phrase in a with statement
             ) from problem
         if isinstance(problem, zipfile.BadZipFile | EOFError | OSError):
             raise ListRefused(
-                f"The file is damaged or was cut off: {problem}. Save it again, and upload it anew."
+                f"The file is damaged or was cut off: {problem}. Save it again, and upload it "
+                "anew."
             ) from problem
         if isinstance(problem, Exception) and not isinstance(problem, MemoryError):
             said = "its XML is broken" if isinstance(problem, ParseError) else f"{problem}"
@@ -425,7 +426,5 @@ def _with_merged(rows: list[Row], merged: list[str]) -> list[Row]:
                     columns.discard(left)
     for number, columns in covered.items():
         row = rows[by_number[number]]
-        rows[by_number[number]] = Row(
-            row.number, row.cells, row.is_hidden, tuple(sorted(columns))
-        )
+        rows[by_number[number]] = Row(row.number, row.cells, row.is_hidden, tuple(sorted(columns)))
     return rows

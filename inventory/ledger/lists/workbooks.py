@@ -399,7 +399,13 @@ def unescaped(text: str) -> str:
     """Text with the escapes for what XML cannot hold undone: _x000D_ is a carriage return."""
     if "_x" not in text:
         return text
-    return _ESCAPE.sub(lambda found: chr(int(found[1], 16)), text)
+    return _ESCAPE.sub(_character, text)
+
+
+def _character(found: re.Match[str]) -> str:
+    number = int(found[1], 16)
+    # Half a character is none, and no database keeps it.
+    return found[0] if 0xD800 <= number <= 0xDFFF else chr(number)
 
 
 def _with_merged(rows: list[Row], merged: list[str]) -> list[Row]:

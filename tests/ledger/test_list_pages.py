@@ -330,7 +330,6 @@ def test_uploaded_file_when_removed_by_hand_then_is_gone(signed_in, owner):
     assert not kept.place.exists()
 
 
-
 def test_sheets_when_several_then_another_can_be_chosen(signed_in):
     book = openpyxl.Workbook()
     book.active.append(["Marks", "Number", "Kind"])

@@ -12,7 +12,7 @@ import hashlib
 import json
 import uuid
 from collections.abc import Callable, Iterator, Mapping, Sequence
-from dataclasses import asdict, dataclass, field
+from dataclasses import asdict, dataclass, field, replace
 from datetime import date, datetime
 from functools import cached_property
 from typing import Any
@@ -50,6 +50,8 @@ from standards import sheets
 BATCH = 400
 #: What a list may lack altogether, and a person says once for all its new vehicles.
 CONSTANTS = ("reporting_mark", "category", "kind", "axles", "coupler", "currency")
+#: What says which vehicle a row is about.
+_NAMING = ("uid", "reporting_mark", "number", "scale", "family")
 _GEAR = ("profile_code", "material", "tread_diameter")
 #: A row without them is no new vehicle.
 _NEEDED = ("reporting_mark", "category", "kind", "family", "scale")
@@ -272,6 +274,17 @@ class Incoming:
         heading = self.headings[index].strip()
         return f"column {letter(index)}" + (f" ({shown(heading)})" if heading else "")
 
+    def _named_by(self, row: Row) -> _Read:
+        """As much of a row as says which vehicle it is about."""
+        read = _Read(row)
+        for index, column in self._columns.items():
+            cell = row.cells[index] if index < len(row.cells) else ""
+            if column.code in _NAMING and cell.strip() and not isinstance(cell, Fault):
+                read.where[column.code] = index
+                self._take(read, column, index, _typed(cell))
+        self._take_scale(read)
+        return read
+
     def _read(self, row: Row) -> _Read:
         read = _Read(row)
         for index in range(self._n_headings, len(row.cells)):
@@ -294,8 +307,7 @@ class Incoming:
             elif not cell.strip():
                 read.blanks.append(column.code)
             else:
-                text = cell if isinstance(cell, Number | cells.Day) else original(cell)
-                self._take(read, column, index, text)
+                self._take(read, column, index, _typed(cell))
         self._take_scale(read)
         if row.is_hidden:
             read.notes.append("This row is hidden in the sheet.")
@@ -308,7 +320,9 @@ class Incoming:
         except ValueRefused as refused:
             read.problems.append(f"{self._where(index)}: {refused}")
             return
-        if column.kind is Kind.TEXT and (unseen := cells.invisible(text)):
+        if text.isprintable() or column.kind is not Kind.TEXT:
+            return
+        if unseen := cells.invisible(text):
             read.notes.append(
                 f"{self._where(index)} holds what cannot be seen: {', '.join(unseen[:3])}."
             )
@@ -412,7 +426,7 @@ class Incoming:
         """By row, the other rows about the same vehicle."""
         about: dict[tuple[object, ...], list[int]] = {}
         for row in self.rows:
-            read = self._read(row)
+            read = self._named_by(row)
             about.setdefault(self._find(read, record), []).append(row.number)
         return {
             number: [each for each in numbers if each != number]
@@ -539,8 +553,7 @@ class Incoming:
                 continue
             told = told * axles if len(told) == 1 else told
             wheels = [
-                Wheels(**{**asdict(each), code: value})
-                for each, value in zip(wheels, told, strict=True)
+                replace(each, **{code: value}) for each, value in zip(wheels, told, strict=True)
             ]
         return wheels
 
@@ -681,6 +694,11 @@ def _wait_for_others() -> None:
     if connection.vendor == "postgresql":
         with connection.cursor() as cursor:
             cursor.execute("SELECT pg_advisory_xact_lock(%s)", [0x6C697374])
+
+
+def _typed(cell: str) -> str:
+    """What somebody typed into a cell, before it was made harmless."""
+    return cell if isinstance(cell, Number | cells.Day) else original(cell)
 
 
 def _is_other(told: object, held: object) -> bool:

@@ -9,7 +9,6 @@ from __future__ import annotations
 import csv
 import io
 import random
-import time
 import tracemalloc
 import zipfile
 from datetime import date, datetime
@@ -67,11 +66,30 @@ def remade(raw: bytes, **parts: bytes | str) -> bytes:
     return made.getvalue()
 
 
+def sharing(texts: str, body: str = '<row><c t="s"><v>0</v></c></row>') -> bytes:
+    """A workbook whose cells share texts, as other programs than openpyxl write them."""
+    made = io.BytesIO()
+    kind = "application/vnd.openxmlformats-officedocument.spreadsheetml.sharedStrings+xml"
+    part = f'<Override PartName="/xl/sharedStrings.xml" ContentType="{kind}"/></Types>'
+    raw = remade(saved(workbook(["a"])), sheet1=sheet_of(body))
+    with (
+        zipfile.ZipFile(io.BytesIO(raw)) as old,
+        zipfile.ZipFile(made, "w", zipfile.ZIP_DEFLATED) as new,
+    ):
+        for name in old.namelist():
+            text = old.read(name)
+            if name == "[Content_Types].xml":
+                text = text.replace(b"</Types>", part.encode())
+            new.writestr(name, text)
+        new.writestr("xl/sharedStrings.xml", texts)
+    return made.getvalue()
+
+
 def sheet_of(body: str, dimension: str = "") -> str:
     return f'<worksheet xmlns="{MAIN}">{dimension}<sheetData>{body}</sheetData></worksheet>'
 
 
-# --- CSV: letters and delimiters ------------------------------------------------------------------
+# --- CSV: letters and delimiters ------------------------------------------------------------
 
 LETTERED = "Bahn;Nummer;Gattung\nÖBB;1;Güterwagen für Bücher\nSNCF;2;wagon fermé\n"
 CELLS = [
@@ -133,7 +151,7 @@ def test_row_numbers_when_lines_are_empty_then_are_those_of_the_spreadsheet():
     assert [row.number for row in found] == [1, 4]
 
 
-# --- CSV: hostile -----------------------------------------------------------------------------------
+# --- CSV: hostile ------------------------------------------------------------
 
 
 def test_quote_when_never_closed_then_names_the_line():
@@ -208,7 +226,7 @@ def test_file_when_of_any_bytes_then_is_read_or_refused_in_words(raw):
         assert str(refused)
 
 
-# --- Workbooks ------------------------------------------------------------------------------------
+# --- Workbooks ------------------------------------------------------------
 
 
 def test_workbook_when_written_by_openpyxl_then_comes_back_typed():
@@ -216,7 +234,13 @@ def test_workbook_when_written_by_openpyxl_then_comes_back_typed():
         workbook(
             ["Marks", "No", "Day", "Price", "Is"],
             ["DB", 88, date(2024, 3, 5), 24.5, True],
-            ["Ö €", "007", datetime(2024, 3, 5, 14, 30), 0.1 + 0.2, False],
+            [
+                "Ö €",
+                "007",
+                datetime(2024, 3, 5, 14, 30),  # noqa: DTZ001 - a cell has none
+                0.1 + 0.2,
+                False,
+            ],
         )
     )
 
@@ -331,18 +355,27 @@ def test_text_when_escaped_by_the_standard_then_comes_back_exactly():
     assert rows(raw) == [["a\rb_x000D_", "rich text", "_xD800_"]]
 
 
-# --- Workbooks: hostile ---------------------------------------------------------------------------
+def test_text_when_shared_then_is_read_without_its_ruby():
+    raw = sharing(
+        f'<sst xmlns="{MAIN}"><si><t>one</t></si><si><r><t>t</t></r><r><t>wo</t></r>'
+        "<rPh><t>ruby</t></rPh></si></sst>",
+        '<row><c t="s"><v>1</v></c><c t="s"><v>0</v></c></row>',
+    )
+
+    assert rows(raw) == [["two", "one"]]
+    assert refusal(sharing(f'<sst xmlns="{MAIN}"/>'))  # a cell without its text
 
 
-def peak_of(raw: bytes) -> tuple[str, float, float]:
-    """The refusal of a file, with the MB and seconds that it took."""
+# --- Workbooks: hostile ------------------------------------------------------------
+
+
+def peak_of(raw: bytes) -> tuple[str, float]:
+    """The refusal of a file, and the MB that it took."""
     tracemalloc.start()
-    began = time.process_time()
     said = refusal(raw)
-    seconds = time.process_time() - began
     peak = tracemalloc.get_traced_memory()[1] / 2**20
     tracemalloc.stop()
-    return said, peak, seconds
+    return said, peak
 
 
 def zip_claiming(raw: bytes, size: int, of: str) -> bytes:
@@ -358,7 +391,7 @@ def zip_claiming(raw: bytes, size: int, of: str) -> bytes:
 def test_bomb_when_a_sheet_would_be_ten_gigabytes_then_is_never_unpacked():
     raw = zip_claiming(saved(workbook(["a"])), 4_000_000_000, "sheet1")
 
-    said, peak, _ = peak_of(raw)
+    said, peak = peak_of(raw)
 
     assert "one of its sheets would be 3,814 MB" in said
     assert peak < 20
@@ -377,7 +410,7 @@ def test_bomb_when_a_sheet_is_packed_a_thousand_to_one_then_is_never_unpacked():
             for _ in range(350):
                 sheet.write(b" " * 2**20)
 
-    said, peak, seconds = peak_of(made.getvalue())
+    said, peak = peak_of(made.getvalue())
 
     assert len(made.getvalue()) < 2**20
     assert "would be 350 MB, and at most 300 are read" in said
@@ -388,7 +421,7 @@ def test_bomb_when_it_lies_about_its_size_then_no_more_is_unpacked():
     body = "<row>" + "<c><v>1</v></c>" * 2000 + "</row>"
     raw = remade(saved(workbook(["a"])), sheet1=sheet_of(body * 200))
 
-    said, peak, _ = peak_of(zip_claiming(raw, 1000, "sheet1"))
+    said, peak = peak_of(zip_claiming(raw, 1000, "sheet1"))
 
     assert "damaged" in said
     assert peak < 20
@@ -396,10 +429,10 @@ def test_bomb_when_it_lies_about_its_size_then_no_more_is_unpacked():
 
 def test_bomb_when_its_shared_texts_are_deep_then_is_never_unpacked():
     texts = f'<sst xmlns="{MAIN}"><si><t>{"x" * (50 * 2**20)}</t></si></sst>'
-    raw = remade(saved(workbook(["a"])), sharedStrings=texts)
+    raw = sharing(texts)
     del texts
 
-    said, peak, _ = peak_of(raw)
+    said, peak = peak_of(raw)
 
     assert "its texts would be 50 MB, and at most 48 are read" in said
     assert peak < 20
@@ -467,11 +500,12 @@ LAUGHS = (
 @pytest.mark.parametrize("part", ["sheet1", "sharedStrings", "workbook", "styles"])
 def test_workbook_when_a_billion_laughs_then_is_refused_unlaughed(part):
     """The bomb as defusedxml's documentation describes it."""
-    raw = remade(
-        saved(workbook(["a"])), **{part: f'{LAUGHS}<worksheet xmlns="{MAIN}">&lol9;</worksheet>'}
-    )
+    text = f'{LAUGHS}<worksheet xmlns="{MAIN}">&lol9;</worksheet>'
+    raw = sharing(text)
+    if part != "sharedStrings":
+        raw = remade(saved(workbook(["a"])), **{part: text})
 
-    said, peak, _ = peak_of(raw)
+    said, peak = peak_of(raw)
 
     assert "declares entities" in said
     assert peak < 20
@@ -480,7 +514,7 @@ def test_workbook_when_a_billion_laughs_then_is_refused_unlaughed(part):
 def test_workbook_when_it_wants_a_file_of_the_server_then_is_refused():
     text = f'<!DOCTYPE x [<!ENTITY y SYSTEM "file:///etc/passwd">]><sst xmlns="{MAIN}">&y;</sst>'
 
-    assert "declares entities" in refusal(remade(saved(workbook(["a"])), sharedStrings=text))
+    assert "declares entities" in refusal(sharing(text))
 
 
 @pytest.mark.parametrize("cut", [0.2, 0.6, 0.98])
@@ -509,7 +543,9 @@ def test_workbook_when_empty_then_says_so():
 @pytest.mark.parametrize("part", ["sheet1", "workbook", "styles", "sharedStrings"])
 @pytest.mark.parametrize("text", ["", "rubbish", "<a><b></a>", f'<x xmlns="{MAIN}"/>'])
 def test_workbook_when_a_part_is_rubbish_then_is_read_or_refused_in_words(part, text):
-    raw = remade(saved(workbook(["a", "b"], ["c", "d"])), **{part: text})
+    raw = sharing(text)
+    if part != "sharedStrings":
+        raw = remade(saved(workbook(["a", "b"], ["c", "d"])), **{part: text})
 
     try:
         read(raw)

@@ -227,7 +227,10 @@ def test_import_of_retired_when_it_would_change_then_is_refused(signed_in, owner
 
 
 def test_import_of_a_row_that_left_elsewhere_then_is_left_out(signed_in):
-    text = "uid,Marks,Number,Kind,Category,Scale,Standards,Left the stock (for reading)\n,BRV,1,boxcar,freight,HO,nmra,sold\n"
+    text = (
+        "uid,Marks,Number,Kind,Category,Scale,Standards,Left the stock (for reading)\n"
+        ",BRV,1,boxcar,freight,HO,nmra,sold\n"
+    )
     at = say(signed_in, upload(signed_in, text).url).url
 
     assert "It has left the stock where the list comes from." in words(signed_in.get(at))

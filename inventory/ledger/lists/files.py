@@ -36,6 +36,7 @@ ENCODINGS = {
 }
 DELIMITERS = {",": "comma", ";": "semicolon", "\t": "tab", "|": "bar"}
 
+_ANOTHER_KIND = "This is no list but a file of another kind: pick a CSV file or an xlsx workbook."
 _OLE = b"\xd0\xcf\x11\xe0\xa1\xb1\x1a\xe1"
 #: What files begin with that are no lists, and what to say of them.
 _OTHERS = {
@@ -183,6 +184,10 @@ def _encoding_of(raw: bytes) -> str:
             return "utf-16-le"
         if sample[::2].count(0) > 0.3 * pairs and sample[1::2].count(0) < 0.05 * pairs:
             return "utf-16-be"
+        try:
+            raw.decode()
+        except UnicodeDecodeError as error:
+            raise ListRefused(_ANOTHER_KIND) from error
         return "utf-8"
     try:
         raw.decode("utf-8-sig")
@@ -202,10 +207,11 @@ def _encoding_of(raw: bytes) -> str:
 
 
 def _decoded(raw: bytes, encoding: str) -> str:
-    codec = "utf-8-sig" if encoding == "utf-8" else encoding
+    if encoding == "utf-8":
+        raw = raw.removeprefix(b"\xef\xbb\xbf")
     named = ENCODINGS.get(encoding, encoding)
     try:
-        return raw.decode(codec).removeprefix("\ufeff")
+        return raw.decode(encoding).removeprefix("\ufeff")
     except UnicodeDecodeError as error:
         line = raw[: error.start].count(b"\n") + 1
         raise ListRefused(
@@ -221,9 +227,7 @@ def _refuse_noise(text: str) -> None:
     sample = text[:20000]
     odd = sum(ch < " " and ch not in "\t\n\r" for ch in sample)
     if odd > max(20, len(sample) // 20):
-        raise ListRefused(
-            "This is no list but a file of another kind: pick a CSV file or an xlsx workbook."
-        )
+        raise ListRefused(_ANOTHER_KIND)
     at = text.find("\0")
     if at >= 0:
         line = text.count("\n", 0, at) + 1

@@ -102,7 +102,7 @@ class Shelf:
 
 @dataclass
 class Kept:
-    """One uploaded list: the file as it came, how it was read, its rows, and what they would do."""
+    """One uploaded list: the file as it came, how it was read, its rows, what they would do."""
 
     place: Path
 

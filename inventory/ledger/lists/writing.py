@@ -113,7 +113,7 @@ _BOOK_RELATIONS = (
     f'<Relationship Id="rId2" Type="{_RELATIONS}/styles" Target="styles.xml"/>'
     "</Relationships>"
 )
-# 0 plain, 1 a heading, 2 a heading only for reading, 3 a day, 4 text, 5 long text.
+# 0 plain, 1 a heading, 2 a heading only for reading, 3 a day, 4 text.
 _STYLES = (
     f'{_HEAD}<styleSheet xmlns="{_MAIN}">'
     '<numFmts count="1"><numFmt numFmtId="164" formatCode="yyyy\\-mm\\-dd"/></numFmts>'
@@ -129,7 +129,8 @@ _STYLES = (
     '<xf numFmtId="0" fontId="2" fillId="0" borderId="0" xfId="0" applyFont="1"/>'
     '<xf numFmtId="164" fontId="0" fillId="0" borderId="0" xfId="0" applyNumberFormat="1"/>'
     '<xf numFmtId="49" fontId="0" fillId="0" borderId="0" xfId="0" applyNumberFormat="1"/>'
-    "</cellXfs></styleSheet>"
+    '</cellXfs><cellStyles count="1"><cellStyle name="Normal" xfId="0" builtinId="0"/>'
+    "</cellStyles></styleSheet>"
 )
 _UNWRITABLE = re.compile("[\x00-\x08\x0b-\x1f\ufffe\uffff]|_(?=x[0-9A-Fa-f]{4}_)")
 _DAY_ZERO = date(1899, 12, 30)

@@ -55,7 +55,7 @@ def test_pure_modules_when_imported_then_bring_no_web_framework_along():
     assert found.stdout.strip() == "False"
 
 
-# --- Days ---------------------------------------------------------------------------------------
+# --- Days ------------------------------------------------------------
 
 
 def day(text: str, order: Order | None = None) -> date:
@@ -127,7 +127,7 @@ def test_serial_when_of_any_day_then_agrees_with_openpyxl(serial):
     )
 
 
-# --- Amounts ------------------------------------------------------------------------------------
+# --- Amounts ------------------------------------------------------------
 
 
 @pytest.mark.parametrize(
@@ -198,7 +198,7 @@ def test_amount_when_written_by_python_in_any_habit_then_is_read_back(number):
     assert read_amount(f"{number:f}", None).number == number
 
 
-# --- The rest -----------------------------------------------------------------------------------
+# --- The rest ------------------------------------------------------------
 
 
 def test_yes_and_no_when_in_three_languages_then_are_read():
@@ -237,7 +237,7 @@ def test_several_values_when_joined_then_split_exactly(values):
     assert back == values or (len(set(values)) == 1 and back == values[:1])
 
 
-# --- Harmless text ------------------------------------------------------------------------------
+# --- Harmless text ------------------------------------------------------------
 
 
 @pytest.mark.parametrize(
@@ -275,7 +275,7 @@ def test_any_text_when_made_harmless_then_comes_back_and_begins_so(text):
     assert harmless[:1] not in set("=+-@\t\r\n＝＋－＠") - {""} or is_number
 
 
-# --- Headings -----------------------------------------------------------------------------------
+# --- Headings ------------------------------------------------------------
 
 
 def test_headings_of_our_own_when_read_then_mean_every_column():

@@ -82,6 +82,15 @@ class ReadingForm(forms.Form):
             for index, row in enumerate(listed.rows[:_MOST_ABOVE])
         ]
 
+        at = self.initial["heading_row"]
+        headings = "no headings" if at < 0 else f"headings in row {listed.rows[at].number}"
+        if listed.sheets:
+            self.in_words = f"sheet {listed.sheets[listed.sheet].name}, {headings}"
+        else:
+            encoding = ENCODINGS.get(self.initial["encoding"], listed.encoding)
+            parted = DELIMITERS.get(listed.delimiter, listed.delimiter)
+            self.in_words = f"{encoding}, cells parted by a {parted}, {headings}"
+
     @property
     def choice(self) -> Choice:
         told = self.cleaned_data
@@ -124,7 +133,7 @@ class TermsForm(forms.Form):
         required=False,
         choices=[
             ("day", "the day first: 3/5/24 is in May"),
-            ("month", "the month first: in March"),
+            ("month", "the month first: 3/5/24 is in March"),
         ],
         widget=forms.RadioSelect,
     )

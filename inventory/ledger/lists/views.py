@@ -17,6 +17,7 @@ from django.views.decorators.cache import never_cache
 from django.views.decorators.http import require_POST
 
 from inventory.ledger.lists import columns, outgoing, writing
+from inventory.ledger.lists.columns import COLUMNS
 from inventory.ledger.lists.files import Listed, ListRefused
 from inventory.ledger.lists.forms import ExportForm, ReadingForm, TermsForm, UploadForm
 from inventory.ledger.lists.incoming import (
@@ -241,6 +242,8 @@ def _preview(request: HttpRequest, kept: Kept, told: str = "", status: int = 200
     show = show if counts.get(show) else ""
     rows = [each for _, each in kept.plan() if not show or each["deed"] == show]
     page = Paginator(rows, PER_PAGE).get_page(request.GET.get("page"))
+    for each in page:
+        each["in_short"] = _in_short(each)
     tally = [(deed, counts[deed]) for deed in DEEDS if counts.get(deed)]
     return render(
         request,
@@ -258,6 +261,19 @@ def _preview(request: HttpRequest, kept: Kept, told: str = "", status: int = 200
         },
         status=status,
     )
+
+
+#: What a line about a new vehicle need not repeat, and what goes without saying.
+_SAID = {COLUMNS[code].label for code in ("reporting_mark", "number")}
+_USUAL = {("Side buffers", "no")} | {
+    (COLUMNS[f"mounting_{end}"].label, "body") for end in ("a", "b")
+}
+
+
+def _in_short(planned: dict[str, Any]) -> list[tuple[str, str]]:
+    """What would be kept of a new vehicle, but what its line says already."""
+    kept = [(label, after) for label, _, after in planned["differences"]]
+    return [each for each in kept if each[0] not in _SAID and each not in _USUAL]
 
 
 @writers_only

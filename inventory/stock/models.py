@@ -214,11 +214,15 @@ class Vehicle(models.Model):
         return self.identity
 
     def save(self, *args, **kwargs) -> None:
-        self.number_key = re.sub(r"\d+", lambda digits: digits.group().zfill(8), self.number)[:120]
+        self.note_number()
         super().save(*args, **kwargs)
 
     def get_absolute_url(self) -> str:
         return reverse("bench:visitor" if self.visitor else "stock:vehicle", args=[self.pk])
+
+    def note_number(self) -> None:
+        """Keep the key by which numbers are sorted; `save` does it, bulk writers do it first."""
+        self.number_key = re.sub(r"\d+", lambda digits: digits.group().zfill(8), self.number)[:120]
 
     @property
     def identity(self) -> str:
@@ -512,17 +516,29 @@ class VerdictQuerySet(models.QuerySet):
         What was said of an axle that is no more, or of a wheelset that was exchanged, stands no
         longer; nor does a sum once one of its parts was measured again.
         """
+        return self.standing_for_each([vehicle])[vehicle.pk]
+
+    def standing_for_each(self, vehicles: list[Vehicle]) -> dict[int, list[Verdict]]:
+        """The same for many vehicles in one query, by vehicle. Their wheelsets are at hand."""
         verdicts = (
             self.current()
-            .filter(inspection__vehicle=vehicle)
+            .filter(inspection__vehicle__in=[each.pk for each in vehicles])
             .select_related("reading__instrument", "inspection__vehicle")
             .order_by("inspection__started_at", "inspection_id", "pk")
         )
-        fitted = {str(each.axle): each.fitted_at for each in vehicle.fitted_wheelsets}
-        latest: dict[tuple[str, str], Verdict] = {}
-        for _, said in groupby(verdicts, key=lambda verdict: verdict.inspection_id):
-            _overlay(latest, _of_what_is_fitted(list(said), fitted))
-        return sorted(latest.values(), key=Verdict.bench_order)
+        said: dict[int, list[Verdict]] = {each.pk: [] for each in vehicles}
+        for verdict in verdicts:
+            said[verdict.inspection.vehicle_id].append(verdict)
+        return {each.pk: _standing(said[each.pk], each) for each in vehicles}
+
+
+def _standing(verdicts: list[Verdict], vehicle: Vehicle) -> list[Verdict]:
+    """The latest word on each quantity and place among a vehicle's verdicts, oldest first."""
+    fitted = {str(each.axle): each.fitted_at for each in vehicle.fitted_wheelsets}
+    latest: dict[tuple[str, str], Verdict] = {}
+    for _, said in groupby(verdicts, key=lambda verdict: verdict.inspection_id):
+        _overlay(latest, _of_what_is_fitted(list(said), fitted))
+    return sorted(latest.values(), key=Verdict.bench_order)
 
 
 def _of_what_is_fitted(

@@ -176,6 +176,35 @@ def observation(reading: Taken) -> Observation:
     )
 
 
+def limits_stated(
+    vehicle: Vehicle,
+    keys: Iterable[tuple[str, str]],
+    *,
+    carried: Iterable[Observation] = (),
+    house: Sequence[HouseRule] = (),
+) -> dict[tuple[str, str], Finding]:
+    """What the sheets, and the house in their place, limit before anything is measured: for
+    (quantity, at), a finding without a value.
+
+    carried: what is known already and a limit may go by, such as the length of a mass. The
+    vehicle need not be saved; one that is not has no declared wheels.
+    """
+    subject = _subject(vehicle) if vehicle.pk else _unsaved(vehicle)
+    asked = [Observation(quantity, at) for quantity, at in keys]
+    wanted = {(each.quantity, each.at) for each in asked}
+    found = judge_vehicle(subject, asked, house, carried=carried)
+    return {(each.quantity, each.at): each for each in found if (each.quantity, each.at) in wanted}
+
+
+def _unsaved(vehicle: Vehicle) -> Subject:
+    return Subject(
+        scale=vehicle.standard,
+        axles=vehicle.axles,
+        is_hauled=not vehicle.is_locomotive,
+        has_buffers=vehicle.has_buffers,
+    )
+
+
 def _findings(inspection: Inspection, readings: Iterable[Reading]) -> tuple[Finding, ...]:
     vehicle = inspection.vehicle
     earlier = (

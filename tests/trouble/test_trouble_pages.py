@@ -406,7 +406,7 @@ def test_hold_by_hand_without_a_reason_then_asks_for_one(signed_in, owner):
 def test_tag_then_says_what_and_why(signed_in, owner):
     car = tight_car(owner)
 
-    page = signed_in.get(reverse("trouble:tag", args=[car.holds.get().pk])).content.decode()
+    page = signed_in.get(reverse("paper:tag", args=[car.holds.get().pk])).content.decode()
 
     assert "BRV 88" in page
     assert "Back-to-back, axle 2" in page

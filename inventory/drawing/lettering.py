@@ -50,7 +50,8 @@ LEADING = 1.18
 ASCENT = 0.74
 """Of capitals and most accents above the baseline, in sizes; 0.22 hang below it."""
 
-_BLANKS = re.compile(r"\s+")
+# A blank that holds words together stays one.
+_BLANKS = re.compile(r"[^\S\u00a0]+")
 # Marks that turn the direction round would reach beyond the words they came with.
 _TURNING = dict.fromkeys([*range(0x202A, 0x202F), *range(0x2066, 0x206A), 0x200E, 0x200F])
 

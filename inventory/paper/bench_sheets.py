@@ -23,9 +23,11 @@ from inventory.paper.leaf import (
     upright,
 )
 
-ROW, HEAD = 7.6, 5.2
+HEAD = 5.2
+ROWS = (9.2, 8.6, 8.0, 7.4, 7.0)
+"""Heights of a row, the tallest that keeps a vehicle on one sheet is taken: hands are large."""
 NAME, UNIT, WITH = 45.0, 8.5, 17.0
-BOX, LEAST_BOX = 15.0, 11.5
+BOX, AREA = 15.0, 84.0
 #: Boxes beside each other before a second strip begins.
 MOST_BOXES = 6
 CODE = 19.0
@@ -81,8 +83,19 @@ def bench_leaves(sheets: Iterable[BenchSheet], paper: Paper, *, foot: str) -> li
 
 
 def _leaves(sheet: BenchSheet, paper: Paper, foot: str) -> list[Leaf]:
+    found: list[Leaf] = []
+    for row in ROWS:
+        found = _with_rows(sheet, paper, foot, row)
+        if len(found) == 1:
+            return found
+    return found
+
+
+def _with_rows(sheet: BenchSheet, paper: Paper, foot: str, row: float) -> list[Leaf]:
     width = paper.width - 2 * LEFT
-    blocks = [block for strip in sheet.strips for block in _strip(strip, width)]
+    most = max((min(MOST_BOXES, len(strip.boxes)) for strip in sheet.strips), default=1)
+    area = min(AREA, max(3, most) * BOX)
+    blocks = [block for strip in sheet.strips for block in _strip(strip, width, area, row)]
     blocks += [_remarks(width)]
     title = sheet.identity or "A vehicle not logged yet"
     return flow(
@@ -180,7 +193,7 @@ def _blanks(
 # --- The strips -------------------------------------------------------------------------------
 
 
-def _strip(strip: Strip, width: float) -> list[Block]:
+def _strip(strip: Strip, width: float, area: float, row: float) -> list[Block]:
     """A strip as a heading and a row for every quantity; wide ones in several."""
     boxes = list(strip.boxes)
     blocks: list[Block] = []
@@ -189,8 +202,8 @@ def _strip(strip: Strip, width: float) -> list[Block]:
         title = strip.title
         if len(boxes) > MOST_BOXES:
             title = f"{title} {here[0]} to {here[-1]}" if len(here) > 1 else f"{title} {here[0]}"
-        gaps = {(row, box - start) for row, box in strip.gaps}
-        blocks += _part(title, here, strip.lines, gaps, width)
+        gaps = {(line, box - start) for line, box in strip.gaps}
+        blocks += _part(title, here, strip.lines, gaps, width, area, row)
     return blocks
 
 
@@ -200,11 +213,12 @@ def _part(
     lines: Sequence[Line],
     gaps: set[tuple[int, int]],
     width: float,
+    area: float,
+    row: float,
 ) -> list[Block]:
-    one = boxes == [""]
-    side = 2 * BOX if one else max(LEAST_BOX, min(BOX, 84.0 / len(boxes)))
+    side = area / len(boxes)
     first = LEFT + NAME
-    unit_x = first + side * len(boxes)
+    unit_x = first + area
     with_x = unit_x + UNIT
     limits_x = with_x + WITH + 1.5
     room = LEFT + width - limits_x
@@ -226,12 +240,15 @@ def _part(
     found = [heading]
     for number, line in enumerate(lines):
         last = number == len(lines) - 1
-        crossed = [box for row, box in gaps if row == number]
-        row = _row(line, len(boxes), crossed, (first, side, unit_x, with_x, limits_x, room))
+        crossed = [box for at, box in gaps if at == number]
+        places = (first, side, unit_x, with_x, limits_x, room, row)
         found.append(
             Block(
-                ROW + (3.0 if last else 0.0),
-                join(row, rule(LEFT, ROW, LEFT + width, class_="p-hair")),
+                row + (3.0 if last else 0.0),
+                join(
+                    _row(line, len(boxes), crossed, places),
+                    rule(LEFT, row, LEFT + width, class_="p-hair"),
+                ),
                 # The heading keeps its first row, and the last row the one before it.
                 keeps=number == len(lines) - 2,
                 heading=heading,
@@ -243,25 +260,27 @@ def _part(
 def _row(
     line: Line, boxes: int, crossed: Sequence[int], places: tuple[float, ...]
 ) -> list[SafeString]:
-    first, side, unit_x, with_x, limits_x, room = places
+    first, side, unit_x, with_x, limits_x, room, tall = places
     name = lettering.fit(line.name, NAME - 8, size=3.0, least=2.2, lines=2)
-    pieces = name.draw(LEFT, (ROW - name.height) / 2)
+    pieces = name.draw(LEFT, (tall - name.height) / 2 + 0.3)
     if line.letter:
         pieces.append(
-            lettering.text(first - 2.0, ROW / 2 + 1.1, line.letter, size=2.8, anchor="end")
+            lettering.text(first - 2.0, tall / 2 + 1.1, line.letter, size=2.8, anchor="end")
         )
     for box in range(boxes):
         x = first + box * side
-        pieces.append(frame(x, 0, side, ROW))
+        pieces.append(frame(x, 0, side, tall))
         if box in crossed:
-            pieces.append(frame(x, 0, side, ROW, class_="p-barred"))
-    pieces.append(lettering.text(unit_x + 1.2, ROW / 2 + 1.0, line.unit, size=2.8))
-    pieces.append(upright(with_x, 1.2, ROW, class_="p-hair"))
-    pieces.append(upright(with_x + WITH, 1.2, ROW, class_="p-hair"))
+            pieces.append(frame(x, 0, side, tall, class_="p-barred"))
+    pieces.append(lettering.text(unit_x + 1.2, tall / 2 + 1.0, line.unit, size=2.8))
+    pieces.append(upright(with_x, 0, tall, class_="p-hair"))
+    pieces.append(upright(with_x + WITH, 0, tall, class_="p-hair"))
     limits = lettering.fit(line.limits, room, size=2.8, least=2.0)
-    by = lettering.fit(line.by, room, size=2.1, least=1.7, lines=1 if line.limits else 2)
+    by = lettering.fit(
+        line.by, room, size=2.1, least=1.7, lines=1 if line.limits and tall < 8 else 2
+    )
     total = limits.height + (0.7 if line.limits and line.by else 0) + by.height
-    top = (ROW - total) / 2
+    top = (tall - total) / 2 + 0.3
     pieces += limits.draw(limits_x, top)
     pieces += by.draw(limits_x, top + total - by.height, class_="p-soft")
     return pieces

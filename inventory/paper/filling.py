@@ -12,7 +12,7 @@ from django.utils.formats import date_format
 from inventory.bench.steps import speaks, steps_for
 from inventory.paper.address import House
 from inventory.paper.bench_sheets import BenchSheet, Line, Strip, same_limits
-from inventory.paper.labels import Label
+from inventory.paper.labels import Label, box_words
 from inventory.paper.registers import Entry, PlaceEntry, TrackEntry
 from inventory.paper.slips import Slip
 from inventory.paper.tags import Tag
@@ -28,9 +28,10 @@ from inventory.stock.verdicts import (
     observation,
     proposal_from,
 )
-from inventory.track.fit import Stood, named
-from inventory.track.models import HomeTrack, Industry, Railway, Track
-from inventory.track.standing import candidates
+from inventory.track.fit import Stood
+from inventory.track.models import Industry, Railway, Track
+from inventory.track.models import Place as LinePlace
+from inventory.track.standing import home_tracks
 from inventory.trouble.models import Hold
 from inventory.trouble.recording import waits_for
 from standards.conformity import Outcome
@@ -106,7 +107,7 @@ def bench_sheets_of(
         stated = limits_stated(
             vehicle, keys, carried=lengths.get(vehicle.pk, ()), house=rules[scale]
         )
-        about = (vehicle.kind, vehicle.name, vehicle.storage_box and f"box {vehicle.storage_box}")
+        about = (vehicle.kind, vehicle.name, box_words(vehicle.storage_box))
         found.append(
             BenchSheet(
                 identity=vehicle.identity,
@@ -230,7 +231,7 @@ def _limits(
             f"{names}: a figure without limits"
         )
     if vehicle is not None and speaks(vehicle, code) and code != "flange_thickness":
-        return "", finding.note
+        return "", finding.note.partition(". ")[0].rstrip(".")
     if code == "flange_thickness" and vehicle is not None and speaks(vehicle, code):
         return "", "gives K = B + T and the upper limit of B"
     return "", "a dimension; no limit"
@@ -261,17 +262,14 @@ def entry_of(vehicle: Vehicle, photo: str = "") -> Entry:
 
 def place_entries(railway: Railway, tracks: Sequence[Stood], person: Person) -> list[PlaceEntry]:
     """The places of a railway with their tracks, as the register takes them."""
-    homes: dict[int, list[Vehicle]] = {}
-    rows = HomeTrack.objects.filter(track__place__railway=railway).select_related("vehicle")
-    fleet = Vehicle.objects.filter(pk__in=[row.vehicle_id for row in rows])
-    here_now = {vehicle.pk: vehicle for vehicle in fleet}
-    for row in rows:
-        if row.vehicle_id in here_now:
-            homes.setdefault(row.track_id, []).append(here_now[row.vehicle_id])
+    fleet = list(Vehicle.objects.order_by("reporting_mark", "number_key", "pk"))
+    homes: dict[int, list[str]] = {}
+    at_home = home_tracks(vehicle.pk for vehicle in fleet)
+    for vehicle in fleet:
+        for track in at_home.get(vehicle.pk, ()):
+            homes.setdefault(track, []).append(vehicle.identity)
     industries: dict[int, list[Industry]] = {}
-    listed = Industry.objects.filter(place__railway=railway).prefetch_related(
-        "tracks", "homes__vehicle"
-    )
+    listed = Industry.objects.filter(place__railway=railway).prefetch_related("tracks")
     for industry in listed:
         for track in industry.tracks.all():
             industries.setdefault(track.pk, []).append(industry)
@@ -283,33 +281,21 @@ def place_entries(railway: Railway, tracks: Sequence[Stood], person: Person) -> 
                 for each in tracks
                 if each.track.place_id == place.pk
             ],
-            _place_notes(place, listed),
+            _place_notes(place),
         )
         for place in railway.places.prefetch_related("turnouts")
     ]
 
 
-def _place_notes(place, listed: Iterable[Industry]) -> list[str]:
-    notes = []
-    if turnouts := [str(each.name) for each in place.turnouts.all()]:
-        notes.append(f"Turnouts: {', '.join(turnouts)}")
-    for industry in listed:
-        if industry.place_id != place.pk:
-            continue
-        at_home = sorted(
-            home.vehicle.identity
-            for home in industry.homes.all()
-            if not home.vehicle.is_retired and not home.vehicle.visitor
-        )
-        if at_home:
-            notes.append(f"{industry.name} is worked by {', '.join(at_home)}")
-    return notes
+def _place_notes(place: LinePlace) -> list[str]:
+    turnouts = [each.name for each in place.turnouts.all()]
+    return [f"Turnouts: {', '.join(turnouts)}"] if turnouts else []
 
 
 def _track_entry(
     here: Stood,
     industries: Iterable[Industry],
-    homes: dict[int, list[Vehicle]],
+    homes: dict[int, list[str]],
     person: Person,
 ) -> TrackEntry:
     track = here.track
@@ -326,7 +312,7 @@ def _track_entry(
         curve="" if track.radius is None else brief(track.radius, person.unit),
         spots="" if track.most_vehicles is None else str(track.most_vehicles),
         industries=", ".join(each.name for each in industries),
-        home=named(candidates(homes.get(track.pk, ())), most=12),
+        home=", ".join(homes.get(track.pk, ())),
     )
 
 

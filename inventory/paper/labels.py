@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Sequence
 from dataclasses import dataclass
 from math import ceil
@@ -12,10 +13,12 @@ from inventory.drawing import lettering
 from inventory.drawing.qr import LEAST_MODULE_MM, QUIET, least_side, modules, qr
 from inventory.drawing.svg import join
 from inventory.paper.layouts import Layout, LayoutRefused
-from inventory.paper.leaf import Leaf, corner_marks, frame, leaf
+from inventory.paper.leaf import Leaf, frame, leaf
 
 PAD = 2.0
 """What keeps clear of a label's edge: sheets slip by a millimetre. Common practice, no source."""
+LEAST, GAP = 1.7, 0.9
+"""The least size of letters, about 5 points, and the room between two lines."""
 MOST_CODE = 20.0
 """Of the dark part: larger takes the room of the words and is read no better."""
 
@@ -98,54 +101,53 @@ def _draw(label: Label, x: float, y: float, layout: Layout, side: float) -> list
 def _words(label: Label, x: float, y: float, width: float, height: float) -> list[SafeString]:
     """The words in their room: large marks, then what it is, then the trouble, if any."""
     largest = min(5.6, height * 0.26)
-    lines = 3 if height > 24 else 2
     factor = 1.0
     while True:
         head = lettering.fit(
-            label.identity, width, size=largest * factor, least=1.6, lines=lines, bold=True
+            label.identity,
+            width,
+            size=max(LEAST, largest * factor),
+            least=LEAST,
+            lines=3 if height > 24 else 2,
+            bold=True,
         )
-        small = min(3.1, max(1.7, head.size * 0.62)) * (factor if factor < 1 else 1)
-        small = max(1.6, small)
-        rest = [
-            lettering.fit(words, width, size=size, least=1.6, lines=most, bold=bold)
-            for words, size, most, bold in _rest(label, small, height)
-            if words
-        ]
-        gap = 0.9
-        total = head.height + sum(set_.height + gap for set_ in rest)
-        if total <= height or factor < 0.25:
+        rest = _rest(label, width, max(LEAST, min(3.1, head.size * 0.62) * factor), height)
+        total = head.height + sum(each.height + GAP for each in rest)
+        if total <= height or factor < 0.3:
             break
-        factor *= 0.92
+        factor *= 0.93
     while total > height and rest:
-        # Even the smallest will not all fit: what matters least goes first.
-        total -= rest.pop(_least_of(rest, bool(label.trouble))).height + gap
+        # Even the smallest will not all fit: what matters least goes first, the trouble last.
+        total -= rest.pop().height + GAP
     top = y + max(0.0, (height - total) / 2)
     pieces = head.draw(x, top)
-    top += head.height + gap
-    for set_ in rest:
-        pieces += set_.draw(x, top)
-        top += set_.height + gap
+    top += head.height + GAP
+    for each in rest:
+        pieces += each.draw(x, top)
+        top += each.height + GAP
     return pieces
 
 
-def _rest(label: Label, small: float, height: float) -> list[tuple[str, float, int, bool]]:
-    most = 2 if height > 18 else 1
-    about = " · ".join(filter(None, (label.kind, label.scale)))
-    return [
-        (f"BAD ORDER: {label.trouble}" if label.trouble else "", small, most, True),
-        (label.name, small, most, False),
-        (about, small, most, False),
-        (f"Box {label.box}" if label.box else "", small, 1, False),
+def _rest(label: Label, width: float, size: float, height: float) -> list[lettering.Set]:
+    """What stands below the marks, all at one size, the trouble first."""
+
+    def set_in(words: str, lines: int, bold: bool = False) -> lettering.Set:
+        return lettering.fit(words, width, size=size, least=LEAST, lines=lines, bold=bold)
+
+    trouble = set_in(f"BAD ORDER: {label.trouble}", 3 if height > 24 else 2, bold=True)
+    if trouble.lines[-1].endswith("…"):
+        # Half a reason tells nothing that the two words do not.
+        trouble = set_in("BAD ORDER", 1, bold=True)
+    found = [
+        *([trouble] if label.trouble else []),
+        set_in("\u00a0·\u00a0".join(filter(None, (label.kind, label.scale))), 2),
+        set_in(box_words(label.box), 1),
+        set_in(label.name, 2),
     ]
+    return [each for each in found if each.lines]
 
 
-def _least_of(rest: Sequence[lettering.Set], has_trouble: bool) -> int:
-    """What goes first where there is no room: the last, but never the trouble."""
-    return len(rest) - 1 if len(rest) > 1 or not has_trouble else 0
-
-
-def marks_of(layout: Layout) -> SafeString:
-    """Corner marks of the whole block of labels."""
-    width = (layout.columns - 1) * layout.across + layout.width
-    height = (layout.rows - 1) * layout.down + layout.height
-    return corner_marks(layout.left, layout.top, width, height)
+def box_words(box: str) -> str:
+    """Where it is kept: "Box T1", but "Drawer 2" as it is, which says itself what it is."""
+    says_itself = re.search(r"[^\W\d_]{3}", box)
+    return box if says_itself or not box else f"Box {box}"

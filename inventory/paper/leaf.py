@@ -111,21 +111,26 @@ def corner_marks(
     return group(strokes)
 
 
-def check_line(x: float, y: float) -> SafeString:
-    """A line of 100 mm to be measured, from x on; its words stand below it."""
+def check_line(x: float, y: float, *, beside: float = 0.0) -> SafeString:
+    """A line of 100 mm to be measured, from x on; its words stand below it, or, where there is
+    so much room, beside it."""
     words = (
-        "Measure this: if it is not 100 mm (3 15/16 in), print at 100 %, "
+        "Measure this: if it is not 100\u00a0mm (3\u00a015/16\u00a0in), print at 100\u00a0%, "
         "without “fit to page” and without margins."
     )
     end = x + CHECK_MM
+    if beside:
+        said = lettering.fit(words, beside, size=2.3, least=1.6, lines=2)
+        placed = said.draw(end + 3, y - said.height / 2, class_="p-soft")
+    else:
+        said = lettering.fit(words, CHECK_MM, size=2.3, least=1.8)
+        placed = said.draw(x, y + 2.2, class_="p-soft")
     return group(
         rule(x, y, end, class_="p-line p-check"),
         upright(x, y - 1.6, y + 1.6),
         upright(end, y - 1.6, y + 1.6),
         (upright(x + ten, y - 0.8, y) for ten in range(10, 100, 10)),
-        lettering.fit(words, CHECK_MM, size=2.3, least=1.8, lines=1).draw(
-            x, y + 2.2, class_="p-soft"
-        ),
+        placed,
     )
 
 
@@ -221,7 +226,6 @@ def footer(paper: Paper, words: str, number: int, of: int) -> SafeString:
     count = f"page {number} of {of}"
     room = right - LEFT - lettering.width_of(count, 2.6) - 6
     return group(
-        rule(LEFT, y - 2.6, right, class_="p-hair"),
         lettering.fit(words, room, size=2.6, least=1.9).draw(LEFT, y - 1.6, class_="p-soft"),
         lettering.text(right, y + 0.35, count, size=2.6, anchor="end", class_="p-soft"),
     )
@@ -321,6 +325,7 @@ def paragraph(
     bold: bool = False,
     class_: str = "",
     keeps: bool = False,
+    heading: Block | None = None,
 ) -> Block:
     """Words over the whole width, in as many lines as they take."""
     lines = tuple(lettering.broken(words, width, size, bold=bold))
@@ -329,4 +334,5 @@ def paragraph(
         before + len(lines) * lettering.LEADING * size + after,
         join(set_.draw(LEFT, before, class_=class_)),
         keeps=keeps,
+        heading=heading,
     )

@@ -216,7 +216,7 @@ class TrackEntry:
 
 @dataclass(frozen=True)
 class PlaceEntry:
-    """A place with its tracks. notes: its turnouts and its industries, a line each."""
+    """A place with its tracks. notes: what else lies there, a line each."""
 
     name: str
     tracks: Sequence[TrackEntry]
@@ -230,30 +230,35 @@ def track_leaves(
     width = paper.width - 2 * LEFT
     columns = spread_columns(
         [
-            Column("Track", 34, is_bold=True),
-            Column("Measured", 24, is_figure=True),
-            Column("Clear", 24, is_figure=True),
-            Column("Sharpest curve", 20, is_figure=True),
-            Column("Spots", 12, is_figure=True),
-            Column("Industries", 32),
-            Column("At home there", 40),
+            Column("Track", 32, is_bold=True),
+            Column("Measured", 17, is_figure=True),
+            Column("From and to", 38),
+            Column("Clear", 17, is_figure=True),
+            Column("Sharpest curve", 17, is_figure=True),
+            Column("Spots", 11, is_figure=True),
+            Column("Industries", 25),
+            Column("At home there", 31),
         ],
         width,
     )
     heading = table_heading(columns)
-    blocks: list[Block] = []
+    blocks: list[Block] = [heading] if places else []
     for place in places:
-        blocks.append(paragraph(place.name, width, size=4.0, before=3.0, bold=True, keeps=True))
+        blocks.append(
+            paragraph(
+                place.name, width, size=3.6, before=3.4, bold=True, keeps=True, heading=heading
+            )
+        )
         if not place.tracks:
             blocks.append(paragraph("No track yet.", width, class_="p-soft"))
             continue
-        blocks.append(heading)
         blocks += [
             table_row(
                 columns,
                 [
                     [track.name, track.duty],
-                    [track.measured, track.between],
+                    track.measured,
+                    track.between,
                     track.clear,
                     track.curve,
                     track.spots,

@@ -52,7 +52,8 @@ def tag_leaves(tags: Sequence[Tag], paper: Paper) -> list[Leaf]:
         rows = (len(these) + COLUMNS - 1) // COLUMNS
         columns = min(COLUMNS, len(these))
         pieces.append(_cuts(left, top, columns, rows))
-        pieces.append(check_line(left, paper.height - top + 7.0))
+        low = paper.height - top + min(10.0, top - 7.4)
+        pieces.append(check_line(left + 7, low, beside=COLUMNS * WIDTH - 117))
         leaves.append(leaf(paper, pieces, words=f"Tags, sheet {number} of {len(groups)}"))
     return leaves
 
@@ -100,7 +101,8 @@ def _draw(tag: Tag, x: float, y: float) -> list[SafeString]:
     # Below, the code with the lines for whoever mends it; between, what it waits for.
     side = max(CODE, least_side(tag.address)) if tag.address else 0.0
     low = foot - max(side, 20.0) - 1.5
-    since = lettering.fit(tag.since, room, size=3.0, least=2.0, lines=2)
+    is_long = lettering.width_of(tag.since, 2.5) > room
+    since = lettering.fit(tag.since, room, size=3.0, least=2.0, lines=1 + is_long)
     pieces += since.draw(left, top)
     top += since.height + 2.0
     pieces += _waits(tag.waits, left, top, room, low - 1.5)

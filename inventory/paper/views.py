@@ -322,7 +322,7 @@ def tracks(request: HttpRequest, pk: int) -> HttpResponse:
     unit = request.user.unit
     about = (
         f"{railway.standard.label}. Lengths in {unit}; a clear length is what vehicles may take "
-        f"up, with {brief(railway.clearance_gap, unit)} between passing ones. As laid on {day()}."
+        f"up, with {brief(railway.clearance_gap, unit)} between passing ones."
     )
     leaves = track_leaves(
         place_entries(railway, stood(railway), request.user),

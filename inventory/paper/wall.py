@@ -12,7 +12,7 @@ from inventory.drawing.line import Line, Place
 from inventory.drawing.svg import element
 from inventory.paper.leaf import Leaf, Paper, footer, leaf, rule, upright
 
-EDGE, HEAD, FOOT_ROOM = 12.0, 11.0, 15.0
+EDGE, HEAD, FOOT_ROOM = 13.0, 11.0, 15.0
 OVERLAP = 10.0
 """What the next sheet shows again, to be glued over."""
 USUAL, SMALLEST, LARGEST = 0.30, 0.12, 0.6
@@ -42,20 +42,16 @@ def wall_leaves(
     scale = min(LARGEST, tallest, (room + (sheets - 1) * (room - OVERLAP)) / width)
     count = min(sheets, _sheets_for(width * scale, room))
     picture = element("g", line.pieces(), class_="d-drawing")
+    where = "; sheets from the left"
     leaves = []
     for number in range(count):
         start = number * (room - OVERLAP)
         pieces = [
             _window(picture, start, room, scale, height, width),
             _marks(paper, number, count, EDGE + HEAD + height * scale),
-            lettering.fit(title, room - 60, size=5.0, least=3.0).draw(EDGE, EDGE - 1.5),
+            lettering.fit(title, room, size=5.0, least=3.0).draw(EDGE, EDGE - 1.5),
         ]
-        if count > 1:
-            words = f"sheet {number + 1} of {count}, from the left"
-            pieces.append(
-                [lettering.text(paper.width - EDGE, EDGE + 2.2, words, size=3, anchor="end")]
-            )
-        pieces.append([footer(paper, foot, number + 1, count)])
+        pieces.append([footer(paper, foot + where * (count > 1), number + 1, count)])
         leaves.append(leaf(paper, pieces, words=f"{title}, sheet {number + 1} of {count}"))
     return leaves
 
@@ -85,10 +81,11 @@ def _window(
 
 
 def _marks(paper: Paper, number: int, count: int, low: float) -> SafeString:
-    """Where the neighbour's edge lies, above and below the drawing."""
+    """Crosses above and below the drawing at its left end, where this sheet is cut, and where
+    that edge is laid on the sheet before."""
     pieces: list[SafeString] = []
     for has_neighbour, x in (
-        (number > 0, EDGE + OVERLAP),
+        (number > 0, EDGE),
         (number < count - 1, paper.width - EDGE - OVERLAP),
     ):
         if has_neighbour:

@@ -73,7 +73,9 @@ class LabelForm(forms.Form):
         unit = person.get_unit_display().split()[0]
         for name, words, _ in _SIZES:
             self.fields[name] = forms.CharField(label=words, max_length=24, required=False)
-            self.fields[name].widget.attrs["inputmode"] = "text"
+            self.fields[name].is_asked = name not in ("across", "down")
+        for name in ("columns", "rows"):
+            self.fields[name].is_asked = True
         self.fields["width"].help_text = f"In {unit}, or with its unit: 63.5 mm, 2 5/8 in."
 
     @classmethod

@@ -91,12 +91,12 @@ def _is_key(text: str) -> bool:
     return text.isascii() and text.isdigit() and len(text) < 12
 
 
-def _house(request: HttpRequest) -> House:
-    """The host that the address names; a wrong one is told by its form, and ours taken here."""
+def _house(request: HttpRequest) -> tuple[House, str]:
+    """The host that the address names, or ours with what is wrong with that one, in words."""
     try:
-        return house_of(request, request.GET.get("host", ""))
-    except HostRefused:
-        return house_of(request)
+        return house_of(request, request.GET.get("host", "")), ""
+    except HostRefused as refused:
+        return house_of(request), str(refused)
 
 
 def _shown(
@@ -156,7 +156,7 @@ def labels(request: HttpRequest) -> HttpResponse:
     paper = paper_of(request.GET, request.user)
     chosen = Chosen.by(request.GET)
     form = LabelForm(request.GET, paper=paper, person=request.user)
-    house = _house(request)
+    house, _ = _house(request)  # what is wrong with it the form says
     leaves: list[Leaf] = []
     if form.is_valid() and form.layout:
         told = [label_of(vehicle, house) for vehicle in chosen.vehicles]
@@ -201,7 +201,7 @@ def bench(request: HttpRequest) -> HttpResponse:
     if not chosen.query:
         vehicles = vehicles.filter(service="awaiting inspection")
     count = vehicles.count()
-    house = _house(request)
+    house, problem = _house(request)
     sheets = bench_sheets_of(list(vehicles[:MOST_BENCH_SHEETS]), request.user, house)
     leaves = bench_leaves(sheets, paper, foot=f"Printed on {day()} by {request.user}")
     return _shown(
@@ -211,7 +211,9 @@ def bench(request: HttpRequest) -> HttpResponse:
         title="Bench sheets",
         template="paper/bench.html",
         chosen=chosen,
+        status=422 if problem else 200,
         house=house,
+        host_problem=problem,
         left_out=max(0, count - MOST_BENCH_SHEETS),
         count=count,
         **_ticks(request, chosen),
@@ -261,7 +263,7 @@ def _tags(
     request: HttpRequest, holds: Sequence[Hold], title: str, hold: Hold | None = None
 ) -> HttpResponse:
     paper = paper_of(request.GET, request.user)
-    house = _house(request)
+    house, problem = _house(request)
     leaves = tag_leaves([tag_of(each, house) for each in holds], paper)
     return _shown(
         request,
@@ -269,7 +271,9 @@ def _tags(
         paper,
         title=title,
         template="paper/tags.html",
+        status=422 if problem else 200,
         house=house,
+        host_problem=problem,
         hold=hold,
     )
 

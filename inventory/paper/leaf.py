@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass, replace
 
 from django.utils.safestring import SafeString
@@ -172,43 +172,52 @@ def flow(
     stands at the very bottom of the last sheet, so high.
     """
     bottom = paper.height - FOOT
-    head = _running_head(paper, title)
-    pages: list[list[SafeString]] = [[]]
-    y = TOP
-    if first is not None:
-        pages[0].append(first.at(y))
-        y += first.height
-    index = 0
-    while index < len(blocks):
-        end = index
-        while end < len(blocks) - 1 and blocks[end].keeps:
-            end += 1
-        together = blocks[index : end + 1]
+    head = first or Block(0.0, SafeString(""))
+    again = _running_head(paper, title)
+    pages: list[list[Block]] = [[head]]
+    y = TOP + head.height
+    for together in _kept_together(blocks):
         need = sum(block.height for block in together)
-        if y + need > bottom and (pages[-1] and y > TOP + head.height + 0.1):
-            pages.append([head.at(TOP)])
-            y = TOP + head.height
-            opening = together[0].heading
-            if opening is not None:
-                pages[-1].append(opening.at(y))
-                y += opening.height
-        for block in together:
-            pages[-1].append(block.at(y))
+        if y + need > bottom and len(pages[-1]) > 1:
+            pages.append([again, *_headed(together[0])])
+            y = TOP + sum(block.height for block in pages[-1])
+        pages[-1] += together
+        y += need
+    if last is not None and y + last_height > bottom:
+        # It never stands alone: what came last comes over with it.
+        carried = [pages[-1].pop()] if len(pages[-1]) > 3 else []
+        heading = _headed(carried[0]) if carried else []
+        pages.append([again, *heading, *carried])
+    leaves = []
+    for number, page in enumerate(pages, start=1):
+        pieces = []
+        y = TOP
+        for block in page:
+            pieces.append(block.at(y))
             y += block.height
-        index = end + 1
-    if last is not None:
-        if y + last_height > bottom:
-            pages.append([head.at(TOP)])
-        pages[-1].append(element("g", last, transform=f"translate(0 {bottom - last_height:.2f})"))
-    return [
-        leaf(
-            paper,
-            pieces,
-            footer(paper, foot, number, len(pages)),
-            words=f"{title}, page {number} of {len(pages)}",
-        )
-        for number, pieces in enumerate(pages, start=1)
-    ]
+        if last is not None and number == len(pages):
+            lowest = f"translate(0 {bottom - last_height:.2f})"
+            pieces.append(element("g", last, transform=lowest))
+        pieces.append(footer(paper, foot, number, len(pages)))
+        leaves.append(leaf(paper, pieces, words=f"{title}, page {number} of {len(pages)}"))
+    return leaves
+
+
+def _kept_together(blocks: Sequence[Block]) -> Iterator[list[Block]]:
+    """The blocks, those that keep the next one with it."""
+    together: list[Block] = []
+    for block in blocks:
+        together.append(block)
+        if not block.keeps:
+            yield together
+            together = []
+    if together:
+        yield together
+
+
+def _headed(block: Block) -> list[Block]:
+    """The heading that a block wants above it where it begins a page."""
+    return [] if block.heading is None else [block.heading]
 
 
 def _running_head(paper: Paper, title: str) -> Block:

@@ -190,10 +190,15 @@ def limits_stated(
     vehicle need not be saved; one that is not has no declared wheels.
     """
     subject = _subject(vehicle) if vehicle.pk else _unsaved(vehicle)
-    asked = [Observation(quantity, at) for quantity, at in keys]
-    wanted = {(each.quantity, each.at) for each in asked}
-    found = judge_vehicle(subject, asked, house, carried=carried)
-    return {(each.quantity, each.at): each for each in found if (each.quantity, each.at) in wanted}
+    asked = {key: Observation(*key) for key in keys}
+    known = {(each.quantity, each.at): each for each in carried}
+    # What is asked stands before what is carried, so the two are never looked at together.
+    open_ones = [each for key, each in asked.items() if key not in known]
+    found = (
+        *judge_vehicle(subject, open_ones, house, carried=known.values()),
+        *judge_vehicle(subject, [asked[key] for key in known if key in asked], house),
+    )
+    return {(each.quantity, each.at): each for each in found if (each.quantity, each.at) in asked}
 
 
 def _unsaved(vehicle: Vehicle) -> Subject:

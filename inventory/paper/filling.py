@@ -221,7 +221,7 @@ def _limits(
         if code == "back_to_back" and high is None:
             # Never half a limit that looks like a whole one.
             return _between(low, high, code, person), f"{names}; at most K max less the flange"
-        how = f"{names}, reckoned" if finding.is_derived else names
+        how = f"{names}, derived" if finding.is_derived else names
         if finding.is_second_hand:
             how += ", quoted"
         return _between(low, high, code, person), how

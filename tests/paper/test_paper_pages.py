@@ -17,12 +17,12 @@ from inventory.paper.bench_sheets import same_limits
 from inventory.paper.registers import Entry, money, sums
 from inventory.people.models import Person
 from inventory.stock.models import HouseLimit, Vehicle
-from inventory.stock.recording import Departure, finish_inspection, retire
+from inventory.stock.recording import Departure, add_photos, finish_inspection, retire
 from inventory.track.models import Railway
 from inventory.trouble.models import Hold
 from inventory.trouble.recording import release, take_out
 from standards.judging import Service
-from tests.factories import make_person, make_vehicle, measure
+from tests.factories import make_person, make_vehicle, measure, photographs
 
 pytestmark = pytest.mark.django_db
 
@@ -425,6 +425,22 @@ def test_fleet_register_then_adds_up_and_counts_those_without_a_value(signed_in,
     assert "not valued" in lines
     assert "Fleet register of A. Owner, policy 7" in lines
     assert "BRV 5" not in lines
+
+
+def test_fleet_register_when_there_are_photos_then_shows_the_first_of_each(signed_in, owner):
+    car = make_vehicle(owner, number="1")
+    make_vehicle(owner, number="2")
+    first, second = add_photos(vehicle=car, photos=photographs("white", "black"), by=owner)
+    address = reverse("paper:fleet")
+    page = signed_in.get(address).content.decode()
+
+    assert page.count("<image ") == 1
+    assert f'href="{first.thumbnail_address}"' in page
+    assert second.thumbnail_address not in page
+    assert "Photo" in words_of(page)
+    without = signed_in.get(address, {"name": "Ann"}).content.decode()
+    assert "<image " not in without
+    assert "Photo" not in words_of(without)
 
 
 def test_fleet_register_when_narrowed_then_says_that_it_is_not_the_whole(signed_in, owner):

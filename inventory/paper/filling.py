@@ -18,7 +18,7 @@ from inventory.paper.slips import Slip
 from inventory.paper.tags import Tag
 from inventory.people.models import Person
 from inventory.stock.facts import Judged
-from inventory.stock.models import Reading, Vehicle, Verdict
+from inventory.stock.models import Reading, Vehicle, VehiclePhoto, Verdict
 from inventory.stock.places import Step
 from inventory.stock.taking import bare_unit
 from inventory.stock.templatetags import measures
@@ -244,7 +244,8 @@ def _between(low: Decimal | None, high: Decimal | None, code: str, person: Perso
 # --- Registers ----------------------------------------------------------------------------------
 
 
-def entry_of(vehicle: Vehicle, photo: str = "") -> Entry:
+def entry_of(vehicle: Vehicle, photo: VehiclePhoto | None = None) -> Entry:
+    """A line of the fleet register; its photo small, 320 pixels on 30 mm being 270 an inch."""
     about = ", ".join(filter(None, (vehicle.kind, vehicle.era and f"era {vehicle.era}")))
     return Entry(
         identity=vehicle.identity,
@@ -256,7 +257,8 @@ def entry_of(vehicle: Vehicle, photo: str = "") -> Entry:
         price=vehicle.price,
         value=vehicle.value,
         currency=vehicle.currency,
-        photo=photo,
+        photo=photo.thumbnail_address if photo else "",
+        shape=photo.height / photo.width if photo else 1.0,
     )
 
 

@@ -32,7 +32,7 @@ NO_CURRENCY = "no currency named"
 @dataclass(frozen=True)
 class Entry:
     """A vehicle of the fleet register. value, price: as the owner noted them; None for none.
-    photo: the address of a picture, empty for none."""
+    photo: the address of a picture, empty for none; shape: its height in widths."""
 
     identity: str
     name: str
@@ -44,6 +44,12 @@ class Entry:
     value: Decimal | None
     currency: str
     photo: str = ""
+    shape: float = PHOTO_HEIGHT / PHOTO_WIDTH
+
+    @property
+    def photo_height(self) -> float:
+        """In mm on paper, 0 without one."""
+        return min(PHOTO_HEIGHT, PHOTO_WIDTH * self.shape) if self.photo else 0.0
 
 
 def money(amount: Decimal) -> str:
@@ -103,7 +109,7 @@ def fleet_leaves(
             [entry.acquired, _amount(entry.price, entry.currency)],
             _amount(entry.value, entry.currency) or "not valued",
         ]
-        least = PHOTO_HEIGHT + 2 * CELL_PAD if picture is not None else 7.0
+        least = max(7.0, entry.photo_height + 2 * CELL_PAD)
         rows.append(
             table_row(columns, cells, heading=heading, least_height=least, besides=picture)
         )
@@ -134,7 +140,7 @@ def _photo(entry: Entry, x: float) -> SafeString | None:
         x=x,
         y=CELL_PAD,
         width=PHOTO_WIDTH,
-        height=PHOTO_HEIGHT,
+        height=entry.photo_height,
         preserveAspectRatio="xMidYMid meet",
     )
 

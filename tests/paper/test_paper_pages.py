@@ -547,8 +547,13 @@ def test_papers_of_the_demo_when_looked_at_by_a_visitor_then_are_read_without_st
     assert 'width="279.4mm" height="215.9mm"' in pages[reverse("paper:wall", args=[railway.pk])]
 
 
+@pytest.mark.parametrize("name", ["tag", "tracks", "wall"])
+def test_paper_of_what_is_not_there_then_is_not_found(signed_in, name):
+    assert signed_in.get(reverse(f"paper:{name}", args=[999])).status_code == 404
+
+
 @pytest.mark.parametrize("n", [1, 3])
-@pytest.mark.parametrize(("name", "queries"), [("labels", 4), ("bench", 9), ("fleet", 5)])
+@pytest.mark.parametrize(("name", "queries"), [("labels", 4), ("bench", 9), ("fleet", 6)])
 def test_papers_then_take_the_same_number_of_queries(
     signed_in, owner, n, name, queries, django_assert_num_queries
 ):

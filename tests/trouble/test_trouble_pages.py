@@ -598,7 +598,7 @@ def test_held_engine_when_asked_for_a_train_then_is_named_with_its_reason(
     assert "wobbles" in where
 
 
-@pytest.mark.parametrize("address_of", ["session", "hold", "incident", "tag"])
+@pytest.mark.parametrize("address_of", ["session", "hold", "incident"])
 def test_page_of_what_is_not_there_then_is_not_found(signed_in, address_of):
     assert signed_in.get(reverse(f"trouble:{address_of}", args=[987654])).status_code == 404
 

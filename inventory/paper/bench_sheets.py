@@ -277,7 +277,7 @@ def _row(
     pieces.append(upright(with_x + WITH, 0, tall, class_="p-hair"))
     limits = lettering.fit(line.limits, room, size=2.8, least=2.0)
     by = lettering.fit(
-        line.by, room, size=2.1, least=1.7, lines=1 if line.limits and tall < 8 else 2
+        line.by, room, size=2.1, least=1.7, lines=1 if line.limits and tall < 8.6 else 2
     )
     total = limits.height + (0.7 if line.limits and line.by else 0) + by.height
     top = (tall - total) / 2 + 0.3

@@ -157,18 +157,7 @@ def labels(request: HttpRequest) -> HttpResponse:
     chosen = Chosen.by(request.GET)
     form = LabelForm(request.GET, paper=paper, person=request.user)
     house, _ = _house(request)  # what is wrong with it the form says
-    leaves: list[Leaf] = []
-    if form.is_valid() and form.layout:
-        told = [label_of(vehicle, house) for vehicle in chosen.vehicles]
-        try:
-            leaves = label_leaves(
-                told,
-                form.layout,
-                start=form.cleaned_data["start"],
-                marks=form.cleaned_data["marks"],
-            )
-        except LayoutRefused as refused:
-            form.add_error("layout_code", str(refused))
+    leaves = _labels(form, chosen, house)
     return _shown(
         request,
         leaves,
@@ -181,6 +170,19 @@ def labels(request: HttpRequest) -> HttpResponse:
         chosen=chosen,
         **_ticks(request, chosen),
     )
+
+
+def _labels(form: LabelForm, chosen: Chosen, house: House) -> list[Leaf]:
+    """The sheets of labels, none where the form has something to mend."""
+    if not form.is_valid() or form.layout is None:
+        return []
+    told = [label_of(vehicle, house) for vehicle in chosen.vehicles]
+    start, marks = form.cleaned_data["start"], form.cleaned_data["marks"]
+    try:
+        return label_leaves(told, form.layout, start=start, marks=marks)
+    except LayoutRefused as refused:
+        form.add_error("layout_code", str(refused))
+        return []
 
 
 def _ticks(request: HttpRequest, chosen: Chosen) -> dict[str, object]:
@@ -283,28 +285,31 @@ def fleet(request: HttpRequest) -> HttpResponse:
     paper = paper_of(request.GET, request.user)
     chosen = Chosen.by(request.GET)
     form = RegisterForm(request.GET, owner=_owner())
-    name, photos = _owner(), False
-    if form.is_valid():
-        name = form.cleaned_data["name"] or name
-        photos = form.cleaned_data["photos"]
-    vehicles = list(chosen.vehicles)
-    pictures = _photos(vehicles) if photos else {}
-    leaves = fleet_leaves(
-        [entry_of(vehicle, pictures.get(vehicle.pk)) for vehicle in vehicles],
-        paper,
-        owner=name,
-        day=day(),
-        narrowed=chosen.narrowed,
-        with_photos=photos,
-    )
     return _shown(
         request,
-        leaves,
+        _register(form, chosen, paper),
         paper,
         title="Fleet register",
         template="paper/fleet.html",
+        status=422 if form.errors else 200,
         form=form,
         chosen=chosen,
+    )
+
+
+def _register(form: RegisterForm, chosen: Chosen, paper: Paper) -> list[Leaf]:
+    if not form.is_valid():
+        return []
+    vehicles = list(chosen.vehicles)
+    photos = form.cleaned_data["photos"]
+    pictures = _photos(vehicles) if photos else {}
+    return fleet_leaves(
+        [entry_of(vehicle, pictures.get(vehicle.pk)) for vehicle in vehicles],
+        paper,
+        owner=form.cleaned_data["name"] or _owner(),
+        day=day(),
+        narrowed=chosen.narrowed,
+        with_photos=photos,
     )
 
 

@@ -103,14 +103,7 @@ def _words(label: Label, x: float, y: float, width: float, height: float) -> lis
     largest = min(5.6, height * 0.26)
     factor = 1.0
     while True:
-        head = lettering.fit(
-            label.identity,
-            width,
-            size=max(LEAST, largest * factor),
-            least=LEAST,
-            lines=3 if height > 24 else 2,
-            bold=True,
-        )
+        head = _marks(label, width, max(LEAST, largest * factor), 3 if height > 24 else 2)
         rest = _rest(label, width, max(LEAST, min(3.1, head.size * 0.62) * factor), height)
         total = head.height + sum(each.height + GAP for each in rest)
         if total <= height or factor < 0.3:
@@ -126,6 +119,14 @@ def _words(label: Label, x: float, y: float, width: float, height: float) -> lis
         pieces += each.draw(x, top)
         top += each.height + GAP
     return pieces
+
+
+def _marks(label: Label, width: float, size: float, lines: int) -> lettering.Set:
+    """Marks and number, which are never cut as long as there is paper for them."""
+    found = lettering.fit(label.identity, width, size=size, least=LEAST, lines=lines, bold=True)
+    if found.lines and found.lines[-1].endswith("…"):
+        return lettering.fit(label.identity, width, size=LEAST, least=LEAST, lines=8, bold=True)
+    return found
 
 
 def _rest(label: Label, width: float, size: float, height: float) -> list[lettering.Set]:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from dataclasses import replace
 
 import pytest
@@ -115,3 +116,13 @@ def test_label_when_its_trouble_is_too_long_for_it_then_still_says_bad_order():
     (leaf,) = label_leaves([Label("BRV 88", trouble="x" * 200)], replace(GOOD, height=16, down=16))
 
     assert "BAD ORDER" in leaf.svg
+
+
+@pytest.mark.parametrize("layout", LAYOUTS.values(), ids=list(LAYOUTS))
+def test_label_when_marks_and_number_are_as_long_as_they_may_be_then_none_is_cut(layout):
+    label = Label("M" * 40 + " " + "8" * 24, kind="boxcar", trouble="x" * 200, address=ADDRESS)
+    (leaf,) = label_leaves([label], layout)
+    lines = re.findall(r"<text[^>]*>([^<]*)</text>", leaf.svg)
+
+    assert "".join(lines).count("M") == 40
+    assert "".join(lines).count("8") == 24

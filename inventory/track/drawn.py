@@ -60,11 +60,9 @@ def _duty(track: Track) -> str:
     return short.get(track.duty, track.get_duty_display())
 
 
-def line_of(
-    places: Sequence[tuple[Place, Sequence[Stood]]], *, unit: str = "mm"
-) -> dict[str, SafeString]:
-    """The line diagram, wide and upright."""
-    drawn = [
+def places_drawn(places: Sequence[tuple[Place, Sequence[Stood]]]) -> list[DrawnPlace]:
+    """The places with their tracks as the line diagram takes them."""
+    return [
         DrawnPlace(
             place.name,
             tuple(
@@ -81,6 +79,13 @@ def line_of(
         )
         for place, tracks in places
     ]
+
+
+def line_of(
+    places: Sequence[tuple[Place, Sequence[Stood]]], *, unit: str = "mm"
+) -> dict[str, SafeString]:
+    """The line diagram, wide and upright."""
+    drawn = places_drawn(places)
     if not any(place.tracks for place in drawn):
         return {}
     return {

@@ -281,12 +281,6 @@ def _hold_page(request: HttpRequest, shown: Hold, form: ReleaseForm) -> HttpResp
     )
 
 
-def tag(request: HttpRequest, pk: int) -> HttpResponse:
-    """The tag that goes on the vehicle or beside the turnout, to be printed."""
-    shown = get_object_or_404(_holds(), pk=pk)
-    return render(request, "trouble/tag.html", {"hold": shown, "waits": waits_for(shown)})
-
-
 # --- Running ----------------------------------------------------------------------------------
 
 

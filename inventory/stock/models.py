@@ -29,6 +29,11 @@ def family_choices() -> list[tuple[str, str]]:
     return [(family.code, family.name) for family in sheets.families().values()]
 
 
+def padded(number: str) -> str:
+    """A running number by which a list puts 88 before 1104."""
+    return re.sub(r"\d+", lambda digits: digits.group().zfill(8), number)[:120]
+
+
 class VehicleQuerySet(models.QuerySet):
     def for_list(self) -> VehicleQuerySet:
         """What a row of the stock list shows, in one query."""
@@ -194,7 +199,7 @@ class Vehicle(models.Model):
         return self.identity
 
     def save(self, *args, **kwargs) -> None:
-        self.number_key = re.sub(r"\d+", lambda digits: digits.group().zfill(8), self.number)[:120]
+        self.number_key = padded(self.number)
         super().save(*args, **kwargs)
 
     def get_absolute_url(self) -> str:

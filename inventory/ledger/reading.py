@@ -255,14 +255,13 @@ def _rows_of_csv(packed: zipfile.ZipFile, info: zipfile.ZipInfo, name: str) -> I
             text = io.TextIOWrapper(raw, encoding="utf-8-sig", newline="")
             rows = csv.reader(text, strict=True)
             head = next(rows, [])
+            _check_head(head, f"{section}.csv")
             for number, cells in enumerate(rows, start=2):
                 if not cells:
                     continue
                 values = _by_column(head, cells, section, f"row {number}")
                 _fetch_photos(packed, section, values)
                 yield Raw(f"row {number}", values, is_cells=True)
-            if len(set(head)) < len(head):
-                raise Unreadable(f"{section}.csv has two columns of one name.")
     except UnicodeDecodeError:
         raise Unreadable(f"{name}: {info.filename} is not written in UTF-8.") from None
     except (csv.Error, zipfile.BadZipFile, EOFError, OSError, NotImplementedError) as error:
@@ -274,9 +273,16 @@ def _rows_of_csv(packed: zipfile.ZipFile, info: zipfile.ZipInfo, name: str) -> I
 _ZLIB_ERROR = zipfile.zlib.error  # type: ignore[attr-defined]
 
 
+def _check_head(head: list[str], where: str) -> None:
+    names = [name for name in head if name]
+    if len(set(names)) < len(names):
+        raise Unreadable(f"{where} has two columns of one name.")
+
+
 def _by_column(head: list[str], cells: list[str], section: str, spot: str) -> dict[str, Said]:
-    if len(cells) > len(head) and any(cells[len(head) :]):
-        raise Unreadable(f"{section}, {spot}, has more cells than there are columns.")
+    named = [*head, *[""] * (len(cells) - len(head))]
+    if any(cell and not name for name, cell in zip(named, cells, strict=False)):
+        raise Unreadable(f"{section}, {spot}, has a cell under no name of a column.")
     padded = [*cells, *[""] * (len(head) - len(cells))]
     return {name: bared(cell) for name, cell in zip(head, padded, strict=False) if name}
 
@@ -364,8 +370,7 @@ def _as_text(value: object) -> str:
 def _rows_of_sheet(sheet, title: str, name: str, long: dict) -> Iterator[Raw]:
     rows = _cells(sheet, title, name)
     head = _without_end(next(rows, []))
-    if len(set(head)) < len(head):
-        raise Unreadable(f"The sheet {title} has two columns of one name.")
+    _check_head(head, f"The sheet {title}")
     for number, cells in enumerate(rows, start=2):
         if not any(cells):
             continue

@@ -761,6 +761,7 @@ BY_NAME = {section.name: section for section in SECTIONS}
 #: a field by the label and its name.
 LEFT_OUT = {
     "auth.Group": "Nobody is in one; what people may do is their role.",
+    "auth.Group_permissions": "Nobody is in a group.",
     "auth.Permission": "Django's own words for groups, which are not used.",
     "contenttypes.ContentType": "Django's own list of its models.",
     "sessions.Session": "A sign-in, which belongs to one browser at one server.",

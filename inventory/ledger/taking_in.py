@@ -177,10 +177,7 @@ class _Reader:
             return None
         if self.may_be_left_out:
             return ""
-        if not isinstance(self.kind, Own | Ref | Refs) and self.words is None and not is_missing:
-            # An empty cell of a text that need not be filled has been dealt with.
-            raise Unfit("it is empty, and has to say something.")
-        raise Unfit("it is missing, and has to say something.")
+        raise Unfit(f"it is {'missing' if is_missing else 'empty'}, and has to say something.")
 
     def _check(self, kept: Kept) -> None:
         if self.words is not None and kept not in self.words:

@@ -17,7 +17,7 @@ from openpyxl import Workbook
 from inventory.ledger.kinds import Exact, Float, Moment, Own, Photo, Said, Whole
 from inventory.ledger.sections import FORMAT, HEAD, Column, Section
 from inventory.ledger.tables import MOST_IN_A_CELL, for_xml, pieces, shielded
-from inventory.ledger.telling import Row, Telling, one_moment
+from inventory.ledger.telling import Row, Telling, counted, one_moment
 
 SUFFIXES = (".json", ".zip", ".xlsx")
 #: The columns of the table that says what the others are.
@@ -163,6 +163,12 @@ def _put_photos(packed: zipfile.ZipFile, section: Section, telling: Telling) -> 
 def _as_xlsx(out: IO[bytes], head: Row, telling: Telling) -> dict[str, int]:
     """Decimals, days and moments are text, so that nothing is rounded; what is too long for a cell
     is pieced out on a sheet of its own."""
+    for section, number in counted():
+        if number > MOST_ROWS:
+            raise ExportRefused(
+                f"{section.name} has more rows than a sheet of a workbook takes "
+                f"({MOST_ROWS:,}); write a .json or .zip instead."
+            )
     counts: dict[str, int] = {}
     book = Workbook(write_only=True)
     sheet = book.create_sheet(HEAD)
@@ -177,11 +183,6 @@ def _as_xlsx(out: IO[bytes], head: Row, telling: Telling) -> dict[str, int]:
         count = 0
         for row in rows:
             count += 1
-            if count > MOST_ROWS:
-                raise ExportRefused(
-                    f"{section.name} has more rows than a sheet of a workbook takes "
-                    f"({MOST_ROWS:,}); write a .json or .zip instead."
-                )
             cells = [cell_of(column, row[column.name]) for column in section.columns]
             for each in _pieced_out(section, count + 1, cells):
                 long.append(each)

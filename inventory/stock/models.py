@@ -496,17 +496,30 @@ class VerdictQuerySet(models.QuerySet):
         What was said of an axle that is no more, or of a wheelset that was exchanged, stands no
         longer; nor does a sum once one of its parts was measured again.
         """
+        return self.standing_for_each([vehicle])[vehicle.pk]
+
+    def standing_for_each(self, vehicles: Iterable[Vehicle]) -> dict[int, list[Verdict]]:
+        """The same of several vehicles by key, in one query beside that of their wheelsets."""
+        of = {vehicle.pk: vehicle for vehicle in vehicles}
         verdicts = (
             self.current()
-            .filter(inspection__vehicle=vehicle)
+            .filter(inspection__vehicle__in=list(of))
             .select_related("reading__instrument", "inspection__vehicle")
             .order_by("inspection__started_at", "inspection_id", "pk")
         )
-        fitted = {str(each.axle): each.fitted_at for each in vehicle.fitted_wheelsets}
-        latest: dict[tuple[str, str], Verdict] = {}
-        for _, said in groupby(verdicts, key=lambda verdict: verdict.inspection_id):
-            _overlay(latest, _of_what_is_fitted(list(said), fitted))
-        return sorted(latest.values(), key=Verdict.bench_order)
+        said: dict[int, list[Verdict]] = {pk: [] for pk in of}
+        for verdict in verdicts:
+            said[verdict.inspection.vehicle_id].append(verdict)
+        return {pk: _standing(of[pk], each) for pk, each in said.items()}
+
+
+def _standing(vehicle: Vehicle, verdicts: Iterable[Verdict]) -> list[Verdict]:
+    """Of the verdicts of a vehicle in their order, those that stand."""
+    fitted = {str(each.axle): each.fitted_at for each in vehicle.fitted_wheelsets}
+    latest: dict[tuple[str, str], Verdict] = {}
+    for _, said in groupby(verdicts, key=lambda verdict: verdict.inspection_id):
+        _overlay(latest, _of_what_is_fitted(list(said), fitted))
+    return sorted(latest.values(), key=Verdict.bench_order)
 
 
 def _of_what_is_fitted(

@@ -179,6 +179,7 @@ RELEASED = {
     "inventory/trouble/migrations/0001_initial.py": "02313342dbe4b5cf",
     "inventory/trouble/migrations/0002_holds_of_bad_orders.py": "a536d185bb597ee5",
     "inventory/trouble/migrations/0003_photo.py": "875107a7444d9c6c",
+    "inventory/reader/migrations/0001_reading_token.py": "b43ed72474c27854",
 }
 
 

@@ -10,6 +10,7 @@ from __future__ import annotations
 import hashlib
 import json
 import os
+import shutil
 import sqlite3
 import tempfile
 import zipfile
@@ -25,6 +26,8 @@ _DIGITS = 64
 _PIECE = 1 << 20
 #: Files of backups begin with this, and nothing else in their folder does.
 PREFIX = "carknocker-"
+_STAMP = "%Y%m%d-%H%M%S"
+_ASIDE = "unfinished-"
 
 
 class BackupRefused(Exception):
@@ -50,12 +53,12 @@ def back_up(database: Path, folder: Path, moment: datetime, name: str = "") -> P
     """
     if not database.exists():
         raise BackupRefused(f"{database} is not there, so that there is nothing to back up.")
-    target = folder / f"{PREFIX}{name}{moment:%Y%m%d-%H%M%S}.zip"
+    target = folder / f"{PREFIX}{name}{moment:{_STAMP}}.zip"
     if target.exists():
         raise BackupRefused(f"{target} is there already; wait a second and try again.")
     try:
         folder.mkdir(parents=True, exist_ok=True)
-        with tempfile.TemporaryDirectory(dir=folder, prefix="unfinished-") as aside:
+        with tempfile.TemporaryDirectory(dir=folder, prefix=_ASIDE) as aside:
             copy, whole = Path(aside) / _DATABASE, Path(aside) / "whole.zip"
             _copy(database, copy)
             _pack(copy, whole, moment)
@@ -148,11 +151,16 @@ def check(file: Path, known_migrations: Collection[str]) -> Manifest:
 
 
 def restore(
-    file: Path, database: Path, folder: Path, moment: datetime, known_migrations: Collection[str]
+    file: Path,
+    database: Path,
+    folder: Path | None,
+    moment: datetime,
+    known_migrations: Collection[str],
 ) -> Path | None:
     """Put a backup in the place of the record, and give the backup of what was replaced.
 
-    Everything is checked before anything is touched, and the record is backed up first. It is then
+    folder: where what is replaced is backed up first; None replaces it without.
+    Everything is checked before anything is touched. It is then
     overwritten through the engine in one transaction: killed halfway, the old one stands.
 
     Raises BackupRefused as `check` and `back_up` do; nothing is touched then.
@@ -169,7 +177,9 @@ def restore(
             said = opened.execute("PRAGMA integrity_check").fetchone()[0]
         if said != "ok":
             raise BackupRefused(f"{file} holds a damaged database: {said}.")
-        replaced = back_up(database, folder, moment, "replaced-") if database.exists() else None
+        replaced = None
+        if folder is not None and database.exists():
+            replaced = back_up(database, folder, moment, "replaced-")
         try:
             with (
                 closing(sqlite3.connect(copy)) as one,
@@ -193,13 +203,39 @@ def _unpack(stored, copy: Path, size: int) -> None:
             left -= len(piece)
 
 
-def thin_out(folder: Path, kept: int) -> list[Path]:
+# --- The folder of backups --------------------------------------------------------------------
+
+
+def dated(folder: Path) -> list[Path]:
+    """The backups of a folder that were made day by day or by hand, oldest first."""
+    return sorted(folder.glob(f"{PREFIX}[0-9]*.zip"))
+
+
+def moment_of(file: Path, now: datetime) -> datetime:
+    """When a backup was made, by its name; long ago where somebody named it otherwise."""
+    stamp = "-".join(file.stem.split("-")[-2:])
+    try:
+        made = datetime.strptime(stamp, _STAMP)  # noqa: DTZ007 - the name is in the house's time
+    except ValueError:
+        made = datetime(1970, 1, 2)  # noqa: DTZ001 - likewise
+    return made.replace(tzinfo=now.tzinfo)
+
+
+def thin_out(folder: Path, kept: int, sparing: Path | None = None) -> list[Path]:
     """Remove the oldest backups of a folder beyond those to keep, and give what was removed.
 
-    What a restore replaced is never removed by itself.
+    sparing: the one just made, which stays even if the clock was set back before it.
+    What a restore or an upgrade replaced is never removed by itself.
     """
-    dated = sorted(folder.glob(f"{PREFIX}[0-9]*.zip"))
-    gone = dated[: max(0, len(dated) - kept)]
+    others = [each for each in dated(folder) if each != sparing]
+    gone = others[: max(0, len(others) + (sparing is not None) - kept)]
     for each in gone:
         each.unlink()
     return gone
+
+
+def sweep(folder: Path, now: datetime) -> None:
+    """Remove what backups that were broken off left behind, once it is a day old."""
+    for aside in folder.glob(f"{_ASIDE}*"):
+        if now.timestamp() - aside.stat().st_mtime > 24 * 60 * 60:
+            shutil.rmtree(aside, ignore_errors=True)

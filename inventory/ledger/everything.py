@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import tempfile
 
-from django.core.exceptions import PermissionDenied
 from django.http import FileResponse, HttpRequest, HttpResponse
 from django.shortcuts import render
 from django.utils import timezone
@@ -16,8 +15,7 @@ from inventory.ledger.shape import SCHEMA_FILE, described, schema_text
 from inventory.ledger.taking_in import ImportRefused, TakenIn, take_in
 from inventory.ledger.telling import counted
 from inventory.ledger.writing import ExportRefused, write
-from inventory.people.access import writers_only
-from inventory.people.models import Person
+from inventory.people.access import owners_only, writers_only
 
 _TYPES = {
     "json": "application/json",
@@ -55,10 +53,9 @@ def export_everything(request: HttpRequest, suffix: str) -> HttpResponse:
 
 
 @require_POST
+@owners_only
 def import_everything(request: HttpRequest) -> HttpResponse:
     """Look into a file, or take it in. It brings people and what they may do: owners only."""
-    if request.user.role != Person.Role.OWNER:
-        raise PermissionDenied("A whole record brings people with it: only an owner takes one in.")
     file = request.FILES.get("file")
     if file is None:
         return _page(request, 422, problems=["No file was chosen; choose one that was exported."])

@@ -5,15 +5,23 @@ from __future__ import annotations
 from pathlib import Path
 
 from django.conf import settings
+from django.contrib.sessions.models import Session
+from django.core.management import call_command
+from django.db import connection
 from django.db.migrations.loader import MigrationLoader
 
 from inventory.ledger.backup import BackupRefused
 
 
+def is_in_a_file() -> bool:
+    """Whether the record is one file here, and not kept by a database server."""
+    return str(settings.DATABASES["default"]["ENGINE"]).endswith("sqlite3")
+
+
 def database() -> Path:
     """The file of the record. Raises BackupRefused where a database server keeps it."""
     held = settings.DATABASES["default"]
-    if not held["ENGINE"].endswith("sqlite3"):
+    if not is_in_a_file():
         raise BackupRefused(
             "The record is kept by PostgreSQL, which has its own backup: pg_dump and pg_restore."
         )
@@ -29,3 +37,10 @@ def known_migrations() -> set[str]:
     """The changes of the tables that this version knows."""
     loader = MigrationLoader(None)
     return {f"{app}.{name}" for app, name in loader.disk_migrations}
+
+
+def settle() -> None:
+    """After a restore: bring the tables up to this version, and let everybody sign in anew."""
+    connection.close()
+    call_command("migrate", interactive=False, verbosity=0)
+    Session.objects.all().delete()

@@ -1,10 +1,15 @@
-from django.urls import URLPattern, path, re_path
+from django.urls import path, re_path
 
-from inventory.ledger import everything
+from inventory.ledger import backup_pages, everything
 from inventory.ledger.shape import SCHEMA_FILE
 
 app_name = "ledger"
-urlpatterns: list[URLPattern] = [
+urlpatterns = [
+    path("backups/", backup_pages.backups, name="backups"),
+    path("backups/now/", backup_pages.back_up_now, name="back-up-now"),
+    path("backups/restore/", backup_pages.restore_now, name="restore-now"),
+    path("backups/<str:name>/", backup_pages.download, name="download-backup"),
+    path("backups/<str:name>/check/", backup_pages.check_now, name="check-backup"),
     path("everything/", everything.everything, name="everything"),
     re_path(
         r"^everything/carknocker\.(?P<suffix>json|zip|xlsx)$",

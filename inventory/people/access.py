@@ -39,3 +39,15 @@ def writers_only(view: Callable[..., HttpResponse]) -> Callable[..., HttpRespons
         return view(request, *args, **kwargs)
 
     return guarded
+
+
+def owners_only(view: Callable[..., HttpResponse]) -> Callable[..., HttpResponse]:
+    """A view for owners: what concerns the whole record, and people."""
+
+    @wraps(view)
+    def guarded(request: HttpRequest, *args, **kwargs) -> HttpResponse:
+        if not request.user.is_owner:
+            raise PermissionDenied("That is for the owner; ask whoever owns the record.")
+        return view(request, *args, **kwargs)
+
+    return guarded

@@ -44,3 +44,7 @@ class Person(AbstractUser):
     def may_write(self) -> bool:
         """Visitors read; everybody else measures and logs."""
         return self.role != self.Role.VISITOR
+
+    @property
+    def is_owner(self) -> bool:
+        return self.role == self.Role.OWNER

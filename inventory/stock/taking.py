@@ -9,11 +9,11 @@ from __future__ import annotations
 import math
 from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass
-from datetime import datetime
+from datetime import datetime, timedelta
 from decimal import Decimal
 from typing import TypeVar
 
-from django.db.models import Model
+from django.db.models import Max, Model, QuerySet
 from django.utils import timezone
 
 from inventory.people.models import Person
@@ -80,8 +80,16 @@ def begin(
         inspector=by,
         rule=by.rule,
         uses_gauge=uses_gauge,
-        started_at=moment or timezone.now(),
+        started_at=moment or _after(into.objects.filter(**{role: of})),
     )
+
+
+def _after(earlier: QuerySet[Inspected]) -> datetime:
+    """Now; or just after the last inspection where the clock was set back since, so that the
+    latest word stays the one that was said last."""
+    now = timezone.now()
+    last = earlier.aggregate(last=Max("started_at"))["last"]
+    return now if last is None or now > last else last + timedelta(microseconds=1)
 
 
 def still_open(inspection: AnyInspection, role: str) -> AnyInspection:

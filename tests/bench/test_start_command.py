@@ -4,89 +4,13 @@ from __future__ import annotations
 
 import os
 import re
-import signal
 import socket
 import subprocess
 import sys
-import time
-import urllib.request
-from http.cookiejar import CookieJar
-from pathlib import Path
-from urllib.parse import urlencode
 
 import pytest
 
-ROOT = Path(__file__).resolve().parents[2]
-
-
-def free_port() -> int:
-    with socket.socket() as probe:
-        probe.bind(("127.0.0.1", 0))
-        return probe.getsockname()[1]
-
-
-class Server:
-    """Carknocker as a person starts it."""
-
-    def __init__(self, folder: Path, *args: str) -> None:
-        self.port = free_port()
-        self.folder = folder
-        self.log = folder.parent / f"{folder.name}-{self.port}.log"
-        # Without a database of its own it would find that of the tests on PostgreSQL.
-        environment = {k: v for k, v in os.environ.items() if k != "CARKNOCKER_DATABASE"}
-        environment |= {"CARKNOCKER_DATA": str(folder), "PYTHONIOENCODING": "utf-8"}
-        with self.log.open("w") as output:
-            self.process = subprocess.Popen(
-                [sys.executable, "manage.py", "start", "--port", str(self.port), *args],
-                cwd=ROOT,
-                stdout=output,
-                stderr=subprocess.STDOUT,
-                env={**environment, "PYTHONUNBUFFERED": "1"},
-                **_own_group(),
-            )
-        until = time.monotonic() + 60
-        while "Stop with Ctrl-C" not in self.said:
-            if self.process.poll() is not None or time.monotonic() > until:
-                raise AssertionError(f"It did not start. It said:\n{self.said}")
-            time.sleep(0.1)
-
-    @property
-    def said(self) -> str:
-        return self.log.read_text(encoding="utf-8")
-
-    @property
-    def address(self) -> str:
-        return re.search(r"http://\S+/arrive/\S+", self.said).group()
-
-    def stop(self) -> None:
-        """Ctrl-C, as a person would."""
-        sign = signal.CTRL_BREAK_EVENT if os.name == "nt" else signal.SIGINT
-        self.process.send_signal(sign)
-        self.process.wait(timeout=20)
-
-
-def _own_group() -> dict[str, object]:
-    if os.name == "nt":
-        return {"creationflags": subprocess.CREATE_NEW_PROCESS_GROUP}
-    return {}
-
-
-class Visitor:
-    """A browser without a screen."""
-
-    def __init__(self) -> None:
-        self.open = urllib.request.build_opener(
-            urllib.request.HTTPCookieProcessor(CookieJar())
-        ).open
-
-    def get(self, address: str) -> str:
-        return self.open(address, timeout=20).read().decode()
-
-    def press(self, address: str, **fields: str) -> str:
-        page = self.get(address)
-        token = re.search(r'name="csrfmiddlewaretoken" value="([^"]+)"', page).group(1)
-        data = urlencode({"csrfmiddlewaretoken": token, **fields}).encode()
-        return self.open(urllib.request.Request(address, data=data), timeout=20).read().decode()
+from tests.servers import ROOT, Server, Visitor
 
 
 def test_start_serves_stops_and_starts_again_with_everything_kept(tmp_path):

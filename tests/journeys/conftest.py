@@ -6,6 +6,7 @@ import os
 import shutil
 import time
 from collections.abc import Iterator
+from contextlib import contextmanager
 
 import pytest
 from selenium import webdriver
@@ -135,6 +136,25 @@ def _open(tmp_path, *, has_script: bool) -> webdriver.Chrome:
         {"width": PHONE[0], "height": PHONE[1], "deviceScaleFactor": 2, "mobile": True},
     )
     return opened
+
+
+@contextmanager
+def opened_at(
+    tmp_path, size: tuple[int, int], *, is_dark: bool = False, is_still: bool = False
+) -> Iterator[webdriver.Chrome]:
+    """A browser whose page has a size in CSS pixels, light or dark, asked for no motion or not."""
+    opened = _open(tmp_path, has_script=True)
+    opened.execute_cdp_cmd(
+        "Emulation.setDeviceMetricsOverride",
+        {"width": size[0], "height": size[1], "deviceScaleFactor": 1, "mobile": size[0] < 500},
+    )
+    features = [
+        {"name": "prefers-color-scheme", "value": "dark" if is_dark else "light"},
+        {"name": "prefers-reduced-motion", "value": "reduce" if is_still else "no-preference"},
+    ]
+    opened.execute_cdp_cmd("Emulation.setEmulatedMedia", {"features": features})
+    yield opened
+    opened.quit()
 
 
 @pytest.fixture(params=[True, False], ids=["with script", "without script"])

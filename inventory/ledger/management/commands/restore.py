@@ -5,7 +5,6 @@ from __future__ import annotations
 from argparse import ArgumentParser
 from pathlib import Path
 
-from django.core.management import call_command
 from django.core.management.base import BaseCommand, CommandError
 from django.utils import timezone
 
@@ -33,6 +32,5 @@ class Command(BaseCommand):
             raise CommandError(str(refused)) from refused
         if replaced is not None:
             self.stdout.write(f"What it replaced is kept in {replaced}")
-        # A backup of an older version is brought up to this one.
-        call_command("migrate", interactive=False, verbosity=0)
+        record.settle()
         self.stdout.write(f"Restored from {file}")

@@ -9,8 +9,12 @@ from argparse import ArgumentParser
 from django.conf import settings
 from django.core.management import call_command
 from django.core.management.base import BaseCommand, CommandError
+from django.utils import timezone
 
 from inventory.bench.demo import DemoRefused, load_demo
+from inventory.ledger import record
+from inventory.ledger.backup import BackupRefused
+from inventory.ledger.keeping import back_up_if_due, bring_up_to_date, keep_backing_up
 from inventory.people.links import sign_in_path
 from inventory.people.models import Person
 
@@ -71,8 +75,17 @@ class Command(BaseCommand):
 
     def _prepare(self) -> None:
         self.stdout.write(f"The record is kept in {settings.DATA}")
-        call_command("migrate", interactive=False, verbosity=0)
+        self._keep()
         call_command("collectstatic", interactive=False, verbosity=0)
+
+    def _keep(self) -> None:
+        was_there = record.is_in_a_file() and record.database().exists()
+        try:
+            bring_up_to_date(self.stdout.write)
+        except BackupRefused as refused:
+            raise CommandError(str(refused)) from refused
+        if was_there:
+            back_up_if_due(self.stdout.write, timezone.localtime())
 
     def _owner(self) -> Person:
         owner = Person.objects.filter(role=Person.Role.OWNER, is_active=True).first()
@@ -110,9 +123,11 @@ class Command(BaseCommand):
         self.stdout.write(f"\n    http://{name}:{port}{sign_in_path(owner)}\n\n")
         self.stdout.write("Stop with Ctrl-C. Everything is kept for the next start.")
         self.stdout.flush()
+        is_over = keep_backing_up(self.stderr.write)
         try:
             server.run()
         finally:
+            is_over.set()
             server.close()
             self.stdout.write("Stopped; everything is kept.")
 

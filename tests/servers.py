@@ -1,0 +1,120 @@
+"""Carknocker in a process of its own, as a person starts it, and a browser without a screen."""
+
+from __future__ import annotations
+
+import os
+import re
+import signal
+import socket
+import subprocess
+import sys
+import time
+import urllib.error
+import urllib.request
+from http.cookiejar import CookieJar
+from pathlib import Path
+from urllib.parse import urlencode
+
+ROOT = Path(__file__).resolve().parents[1]
+
+
+def free_port() -> int:
+    with socket.socket() as probe:
+        probe.bind(("127.0.0.1", 0))
+        return probe.getsockname()[1]
+
+
+class Server:
+    """Carknocker as a person starts it."""
+
+    def __init__(self, folder: Path, *args: str, **popen: object) -> None:
+        self.port = free_port()
+        self.folder = folder
+        self.log = folder.parent / f"{folder.name}-{self.port}.log"
+        # Without a database of its own it would find that of the tests on PostgreSQL.
+        environment = {k: v for k, v in os.environ.items() if k != "CARKNOCKER_DATABASE"}
+        environment |= {"CARKNOCKER_DATA": str(folder), "PYTHONIOENCODING": "utf-8"}
+        with self.log.open("w") as output:
+            self.process = subprocess.Popen(
+                [sys.executable, "manage.py", "start", "--port", str(self.port), *args],
+                cwd=ROOT,
+                stdout=output,
+                stderr=subprocess.STDOUT,
+                env={**environment, "PYTHONUNBUFFERED": "1"},
+                **_own_group(),
+                **popen,
+            )
+        until = time.monotonic() + 60
+        while "Stop with Ctrl-C" not in self.said:
+            if self.process.poll() is not None or time.monotonic() > until:
+                raise AssertionError(f"It did not start. It said:\n{self.said}")
+            time.sleep(0.1)
+
+    @property
+    def base(self) -> str:
+        return f"http://127.0.0.1:{self.port}"
+
+    @property
+    def said(self) -> str:
+        return self.log.read_text(encoding="utf-8")
+
+    @property
+    def address(self) -> str:
+        return re.search(r"http://\S+/arrive/\S+", self.said).group()
+
+    def kill(self) -> None:
+        """No warning, no tidying up: as if the plug of the machine were pulled, but for what the
+        system itself still writes."""
+        self.process.kill()
+        self.process.wait(timeout=20)
+
+    def stop(self) -> None:
+        """Ctrl-C, as a person would."""
+        sign = signal.CTRL_BREAK_EVENT if os.name == "nt" else signal.SIGINT
+        self.process.send_signal(sign)
+        self.process.wait(timeout=20)
+
+
+def _own_group() -> dict[str, object]:
+    if os.name == "nt":
+        return {"creationflags": subprocess.CREATE_NEW_PROCESS_GROUP}
+    return {}
+
+
+class Visitor:
+    """A browser without a screen. `status` and `address` are of the last answer."""
+
+    def __init__(self) -> None:
+        self.cookies = CookieJar()
+        self.open = urllib.request.build_opener(
+            urllib.request.HTTPCookieProcessor(self.cookies)
+        ).open
+        self.status = 0
+        self.address = ""
+
+    def get(self, address: str) -> str:
+        return self._words(address)
+
+    def press(self, page: str, to: str = "", **fields: str | list[str]) -> str:
+        """Send the form of a page, to its own address or to another; the words of the answer."""
+        token = re.search(r'name="csrfmiddlewaretoken" value="([^"]+)"', self.get(page)).group(1)
+        data = urlencode({"csrfmiddlewaretoken": token, **fields}, doseq=True).encode()
+        return self._words(urllib.request.Request(to or page, data=data))
+
+    def _words(self, wanted: str | urllib.request.Request) -> str:
+        try:
+            answer = self.open(wanted, timeout=60)
+        except urllib.error.HTTPError as error:
+            answer = error
+        self.status, self.address = answer.status, answer.url
+        return answer.read().decode()
+
+
+#: What *Log a vehicle* needs besides marks and number.
+A_HOPPER = {
+    "category": "freight",
+    "kind": "hopper",
+    "axles": "4",
+    "standard": "nmra/HO",
+    "coupler": "knuckle",
+}

@@ -12,7 +12,7 @@ from django.views.decorators.http import require_GET, require_POST, require_safe
 from inventory.ledger.reading import Unreadable
 from inventory.ledger.sections import FORMAT, SECTIONS
 from inventory.ledger.shape import SCHEMA_FILE, described, schema_text
-from inventory.ledger.taking_in import ImportRefused, TakenIn, take_in
+from inventory.ledger.taking_in import ImportRefused, take_in
 from inventory.ledger.telling import counted
 from inventory.ledger.writing import ExportRefused, write
 from inventory.people.access import owners_only, writers_only
@@ -69,13 +69,8 @@ def import_everything(request: HttpRequest) -> HttpResponse:
         request,
         422 if done.is_refused else 200,
         done=done,
-        rows=_rows(done),
         file_name=file.name,
     )
-
-
-def _rows(done: TakenIn) -> list:
-    return [each for each in done.counts if each.in_document or each.beyond]
 
 
 @require_safe

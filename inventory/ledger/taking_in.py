@@ -81,6 +81,17 @@ class Count:
     differing: int = 0
     beyond: int = 0
 
+    def in_words(self, *, is_done: bool) -> str:
+        """What became of them, such as "47 the same, 2 differ"; empty where there are none."""
+        parts = (
+            (self.added, "added" if is_done else "to add"),
+            (self.same, "the same"),
+            (self.left, "left as here"),
+            (self.differing, "differ"),
+            (self.beyond, "only here"),
+        )
+        return ", ".join(f"{number:,} {words}" for number, words in parts if number)
+
 
 @dataclass
 class TakenIn:
@@ -107,6 +118,13 @@ class TakenIn:
     @property
     def is_refused(self) -> bool:
         return self.n_differing > 0
+
+    @property
+    def lines(self) -> list[tuple[str, str]]:
+        """Every section of which there is something to say, and what."""
+        is_done = not self.is_dry and not self.is_refused
+        found = [(each.section, each.in_words(is_done=is_done)) for each in self.counts]
+        return [(section, words) for section, words in found if words]
 
     @property
     def in_words(self) -> str:

@@ -36,16 +36,7 @@ class Command(BaseCommand):
         self.stdout.write(done.in_words)
 
     def _say(self, done: TakenIn) -> None:
-        for each in done.counts:
-            parts = {
-                "to add" if done.is_dry or done.is_refused else "added": each.added,
-                "the same": each.same,
-                "left as here": each.left,
-                "differing": each.differing,
-                "only here": each.beyond,
-            }
-            said = ", ".join(f"{number:,} {words}" for words, number in parts.items() if number)
-            if said:
-                self.stdout.write(f"{each.section}: {said}")
+        for section, words in done.lines:
+            self.stdout.write(f"{section}: {words}")
         for line in (*done.left, *done.differences):
             self.stdout.write(line)

@@ -84,7 +84,9 @@ def _database(folder: Path) -> dict[str, object]:
                 "transaction_mode": "IMMEDIATE",
                 "timeout": 20,
                 # FULL: what was answered as kept has reached the disk, should the power go.
-                "init_command": "PRAGMA journal_mode=WAL; PRAGMA synchronous=FULL;",
+                # secure_delete: what is removed, such as a photo, is overwritten, not let go of.
+                "init_command": "PRAGMA journal_mode=WAL; PRAGMA synchronous=FULL; "
+                "PRAGMA secure_delete=ON;",
             },
         }
     parts = urlsplit(url)

@@ -1,9 +1,15 @@
 """Plain functions that make what a test needs, through the same writers as the pages."""
 
+import io
 from decimal import Decimal
+
+from django.core.files.uploadedfile import SimpleUploadedFile
+from PIL import Image
 
 from inventory.people.models import Person
 from inventory.stock.models import Instrument, Vehicle
+from inventory.stock.photos import cleaned
+from inventory.stock.picturing import NewPhoto
 from inventory.stock.recording import Running, log_vehicle, open_inspection, record
 from inventory.stock.taking import Entry
 
@@ -68,3 +74,23 @@ def measure(vehicle: Vehicle, by: Person, readings: dict[tuple[str, str], str], 
         by=by,
     )
     return inspection
+
+
+def photograph(form: str = "JPEG", *, size: tuple[int, int] = (40, 30), colour="white", **saved):
+    """A picture of one colour, as bytes."""
+    file = io.BytesIO()
+    Image.new("RGB", size, colour).save(file, form, **saved)
+    return file.getvalue()
+
+
+def photographs(*colours: str, caption: str = "") -> list[NewPhoto]:
+    """Photos as the writers take them, one of each colour."""
+    return [
+        NewPhoto(cleaned(io.BytesIO(photograph(colour=colour)), "a.jpg"), caption)
+        for colour in colours
+    ]
+
+
+def sent(raw: bytes, name: str = "a.jpg") -> SimpleUploadedFile:
+    """A file as a browser sends it."""
+    return SimpleUploadedFile(name, raw)

@@ -107,7 +107,7 @@ class Visitor:
         except urllib.error.HTTPError as error:
             answer = error
         self.status, self.address = answer.status, answer.url
-        return answer.read().decode()
+        return answer.read().decode(errors="replace")  # a picture has no words
 
 
 #: What *Log a vehicle* needs besides marks and number.

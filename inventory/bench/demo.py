@@ -7,7 +7,7 @@ makes the same record; only the moment at which verdicts are judged is the clock
 from __future__ import annotations
 
 import tomllib
-from collections.abc import Iterable, Iterator, Mapping
+from collections.abc import Callable, Iterable, Iterator, Mapping
 from datetime import UTC, date, datetime, time, timedelta
 from decimal import Decimal
 from pathlib import Path
@@ -19,18 +19,27 @@ from django.db import models, transaction
 
 from inventory.people.models import Person
 from inventory.stock.models import Coupler, HouseLimit, Inspection, Instrument, Vehicle, Wheelset
+from inventory.stock.photos import PhotoRefused, cleaned
+from inventory.stock.picturing import NewPhoto
 from inventory.stock.recording import (
+    DECLARED,
+    Departure,
     Running,
+    add_photos,
     amend_running_gear,
+    amend_vehicle,
+    bring_back,
     finish_inspection,
     log_vehicle,
     open_inspection,
     record,
+    retire,
     set_house_limit,
 )
 from inventory.stock.taking import Doubt, Entry
 from inventory.stock.verdicts import standing_proposal
-from inventory.track.models import Home, Industry, Railway, Track, Traffic, Turnout
+from inventory.track.homes import give_homes, set_home_track, take_homes
+from inventory.track.models import Industry, Railway, Track, Traffic, Turnout
 from inventory.track.models import Place as LinePlace
 from inventory.track.standing import put
 from inventory.trackwork import recording as trackwork_recording
@@ -39,6 +48,7 @@ from inventory.trackwork.recording import trackwork_of
 from inventory.trackwork.steps import steps_for as track_steps_for
 from inventory.trouble.models import Incident
 from inventory.trouble.recording import Seen, TroubleRefused, note_running, release
+from inventory.trouble.recording import add_photos as add_photos_of_report
 from inventory.trouble.recording import report as keep_report
 from inventory.trouble.spots import Spot, spots_of
 from standards.causes import Happening
@@ -52,6 +62,9 @@ from standards.units import Unreadable, read
 READ_AFTER = timedelta(minutes=12)
 FINISHED_AFTER = timedelta(minutes=20)
 RELEASED_AFTER = timedelta(minutes=5)
+
+#: From the log to a first home.
+HOME_AFTER = timedelta(hours=1)
 
 _USUAL = {Dimension.LENGTH: "Digital caliper", Dimension.MASS: "Scale, 1 g"}
 _GAUGE = "Standards gauge"
@@ -67,7 +80,7 @@ class DemoRefused(Exception):
 
 @transaction.atomic
 def load_demo(*, by: Person) -> int:
-    """Put the demo railway into an empty record; the number of vehicles.
+    """Put the demo railway into an empty record; the number of vehicles in its stock.
 
     Everything is logged and measured in the name of `by`, but typed in millimetres and judged by
     the 95 % rule whatever that person prefers, so that every load comes out alike.
@@ -75,7 +88,7 @@ def load_demo(*, by: Person) -> int:
     Raises DemoRefused, and writes nothing, when the record holds vehicles already, or a railway
     of the same name.
     """
-    held = Vehicle.objects.count()
+    held = Vehicle.everyone.of_the_house().count()
     if held:
         vehicles = "1 vehicle" if held == 1 else f"{held} vehicles"
         raise DemoRefused(
@@ -87,11 +100,15 @@ def load_demo(*, by: Person) -> int:
     hand = Person.objects.get(pk=by.pk)
     hand.unit, hand.rule = Person.Unit.MM, Rule.NINETY_FIVE.value
     _Loading(demo, hand).run()
-    return len(demo["vehicle"])
+    return Vehicle.objects.count()
+
+
+def _fixtures() -> Path:
+    return Path(settings.HOME) / "fixtures"
 
 
 def _read_file() -> dict[str, Any]:
-    path = Path(settings.HOME) / "fixtures" / "demo.toml"
+    path = _fixtures() / "demo.toml"
     try:
         with path.open("rb") as file:
             return tomllib.load(file, parse_float=Decimal)
@@ -109,11 +126,12 @@ class _Loading:
         self.hand = hand
         self.instruments = {each.name: each for each in Instrument.objects.all()}
         self.fleet: dict[tuple[str, ...], Vehicle] = {}
+        self.laid = _noon(date(2024, 2, 1))
         self.doing = "the house limits"
 
     def run(self) -> None:
-        """House limits, then vehicles as they stand in the file, then inspections by date, and
-        last the railway on which they stand."""
+        """House limits, then vehicles as they stand in the file, then inspections and what was
+        changed by date, then the railway on which they stand, and last who left."""
         try:
             for entry in self.demo.get("house_limit", ()):
                 self._limit(entry)
@@ -125,16 +143,22 @@ class _Loading:
             ]
             for vehicle, each in sorted(inspections, key=lambda pair: pair[1]["at"]):
                 self._inspect(vehicle, each)
+            for vehicle, each in _dated(logged, "changed"):
+                self._amend(vehicle, each)
             if "railway" in self.demo:
                 self.fleet = {tuple(entry["lettered"]): vehicle for vehicle, entry in logged}
                 self._lay(self.demo["railway"])
+            for vehicle, each in _dated(logged, "left"):
+                self._leave(vehicle, each)
         except (
             Unreadable,
             Doubt,
             UnknownStandard,
             ValidationError,
             TroubleRefused,
+            PhotoRefused,
             ValueError,
+            OSError,
         ) as error:
             raise DemoRefused(f"In fixtures/demo.toml, {self.doing}: {error}") from error
         except KeyError as error:
@@ -187,8 +211,53 @@ class _Loading:
             mounting=coupler.get("mounting", "body"),
         )
         log_vehicle(vehicle=vehicle, running=running, by=self.hand)
-        Vehicle.objects.filter(pk=vehicle.pk).update(logged_at=_logged_at(vehicle, entry))
+        vehicle.logged_at = _logged_at(vehicle, entry)
+        Vehicle.objects.filter(pk=vehicle.pk).update(logged_at=vehicle.logged_at)
+        self._hang(entry, add_photos, vehicle=vehicle)
         return vehicle
+
+    def _amend(self, vehicle: Vehicle, entry: Mapping[str, Any]) -> None:
+        """What was declared otherwise on a day: its value, its box."""
+        self.doing = f"{vehicle}, changed {entry['at']:%Y-%m-%d}"
+        now = Vehicle.objects.get(pk=vehicle.pk)
+        for name, value in _without(entry, "at").items():
+            if name not in DECLARED:
+                raise KeyError(name)
+            setattr(now, name, value)
+        now.clean_fields(exclude=["logged_by"])
+        amend_vehicle(vehicle=now, seen_revision=now.revision, by=self.hand, moment=entry["at"])
+
+    def _leave(self, vehicle: Vehicle, entry: Mapping[str, Any]) -> None:
+        """How a vehicle left the stock, and why it came back if it did."""
+        self.doing = f"{vehicle}, left {entry['at']:%Y-%m-%d}"
+        now = Vehicle.objects.get(pk=vehicle.pk)
+        left = retire(
+            vehicle=now,
+            departure=Departure(
+                Vehicle.Retired(entry["how"]).value,
+                entry["at"].date(),
+                entry.get("price"),
+                entry.get("note", ""),
+            ),
+            by=self.hand,
+            seen_revision=now.revision,
+            moment=entry["at"],
+        )
+        if "back" in entry:
+            bring_back(
+                vehicle=left,
+                because=entry["because"],
+                by=self.hand,
+                seen_revision=left.revision,
+                moment=entry["back"],
+            )
+
+    def _hang(self, entry: Mapping[str, Any], add: Callable[..., object], **of: Any) -> None:
+        """The photos of an entry, each added at noon of its day."""
+        for each in entry.get("photos", ()):
+            with (_fixtures() / "photos" / each["file"]).open("rb") as file:
+                photo = NewPhoto(cleaned(file, each["file"]), each["caption"], each["taken_on"])
+            add(photos=[photo], by=self.hand, moment=_noon(each["taken_on"]), **of)
 
     # Inspections ----------------------------------------------------------------------------
 
@@ -282,7 +351,9 @@ class _Loading:
                 f"This record already holds a railway called {entry['name']}. The demo goes only "
                 "into an empty record: name another folder in CARKNOCKER_DATA and load it there."
             )
-        railway = _saved(Railway(**_without(entry, "place", "trackwork", "running", "report")))
+        parts = ("place", "trackwork", "running", "report", "move", "laid")
+        railway = _saved(Railway(**_without(entry, *parts)))
+        self.laid = _noon(entry.get("laid", date(2024, 2, 1)))
         for position, each in enumerate(entry["place"], start=1):
             self.doing = each["name"]
             place = _saved(LinePlace(railway=railway, name=each["name"], position=position))
@@ -298,6 +369,8 @@ class _Loading:
                 self._industry(place, industry, tracks)
         for each in entry.get("trackwork", ()):
             self._trackwork(railway, each)
+        for each in sorted(entry.get("move", ()), key=lambda move: move["at"]):
+            self._move(railway, each)
         spots = spots_of(railway)
         for each in entry.get("running", ()):
             self._run(railway, each, spots)
@@ -333,7 +406,23 @@ class _Loading:
         for each in entry.get("traffic", ()):
             _saved(Traffic(industry=industry, **each))
         for vehicle in self._lettered(entry.get("homes", ())):
-            _saved(Home(vehicle=vehicle, industry=industry))
+            since = max(self.laid, vehicle.logged_at + HOME_AFTER)
+            give_homes(industry=industry, vehicles=[vehicle], by=self.hand, moment=since)
+
+    def _move(self, railway: Railway, entry: Mapping[str, Any]) -> None:
+        """Vehicles that got another home, or another home track."""
+        self.doing = f"move of {entry['at']:%Y-%m-%d}"
+        vehicles, about = self._lettered(entry["who"]), {"by": self.hand, "moment": entry["at"]}
+        for word, write in (("leave", take_homes), ("join", give_homes)):
+            if word in entry:
+                place, name = entry[word]
+                industry = railway.places.get(name=place).industries.get(name=name)
+                write(industry=industry, vehicles=vehicles, **about)
+        if "track" in entry:
+            place, name = entry["track"]
+            track = railway.places.get(name=place).tracks.get(name=name)
+            for vehicle in vehicles:
+                set_home_track(vehicle=vehicle, track=track, **about)
 
     def _trackwork(self, railway: Railway, entry: Mapping[str, Any]) -> None:
         """A piece of trackwork and what was measured of it."""
@@ -343,9 +432,11 @@ class _Loading:
             piece = trackwork_of(turnout=place.turnouts.get(name=entry["turnout"]))
             piece.rail_code = entry.get("rail_code")
         else:
-            piece = Trackwork(place=place, **_without(entry, "place", "track", "inspection"))
+            declared = _without(entry, "place", "track", "inspection", "photos")
+            piece = Trackwork(place=place, **declared)
             piece.track = place.tracks.get(name=entry["track"]) if "track" in entry else None
         _saved(piece)
+        self._hang(entry, trackwork_recording.add_photos, trackwork=piece)
         for each in entry.get("inspection", ()):
             self._measure_track(piece, each)
 
@@ -413,6 +504,7 @@ class _Loading:
             by=self.hand,
         )
         Incident.objects.filter(pk=incident.pk).update(reported_at=entry["at"])
+        self._hang(entry, add_photos_of_report, incident=incident)
 
     def _lettered(self, written: Iterable[list[str]]) -> list[Vehicle]:
         return [self.fleet[tuple(each)] for each in written]
@@ -465,12 +557,23 @@ def _usual(quantity: Quantity) -> str:
     return _USUAL.get(quantity.dimension, "Test incline")
 
 
+def _dated(
+    logged: Iterable[tuple[Vehicle, Mapping[str, Any]]], what: str
+) -> list[tuple[Vehicle, Mapping[str, Any]]]:
+    """What the file tells of that kind of every vehicle, by date."""
+    told = [(vehicle, each) for vehicle, entry in logged for each in entry.get(what, ())]
+    return sorted(told, key=lambda pair: pair[1]["at"])
+
+
 def _noon(day: date) -> datetime:
     return datetime.combine(day, time(12), UTC)
 
 
 def _logged_at(vehicle: Vehicle, entry: Mapping[str, Any]) -> datetime:
-    """A vehicle is logged as its first inspection begins, else on the day it was bought."""
+    """A vehicle is logged when the file says so, else as its first inspection begins, else on the
+    day it was bought."""
+    if "logged" in entry:
+        return entry["logged"]
     if "inspection" in entry:
         return min(each["at"] for each in entry["inspection"])
     return _noon(vehicle.acquired_on) if vehicle.acquired_on else _noon(date(2024, 2, 1))

@@ -32,6 +32,8 @@ class Job(Protocol):
 
     @property
     def standard(self) -> Scale: ...
+    @property
+    def is_open(self) -> bool: ...
     def speaks(self, quantity: str) -> bool: ...
     def record(self, entries: Iterable[Entry], by: Person) -> list[Taken]: ...
     def withdraw(self, quantity: str, at: str, seen: int | None) -> None: ...
@@ -58,6 +60,11 @@ class VehicleJob:
     @property
     def standard(self) -> Scale:
         return self.subject.standard
+
+    @property
+    def is_open(self) -> bool:
+        """Whether something can still be measured: not once the vehicle has left the stock."""
+        return self.inspection.is_open and not self.subject.is_retired
 
     @cached_property
     def steps(self) -> tuple[Step, ...]:
@@ -104,6 +111,10 @@ class TrackJob:
     @property
     def standard(self) -> Scale:
         return self.subject.standard
+
+    @property
+    def is_open(self) -> bool:
+        return self.inspection.is_open
 
     @cached_property
     def steps(self) -> tuple[Step, ...]:

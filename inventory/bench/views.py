@@ -25,11 +25,14 @@ from inventory.bench.jobs import Job, TrackJob, VehicleJob
 from inventory.bench.steps import wanted
 from inventory.people.access import writers_only
 from inventory.stock import history
+from inventory.stock.album import chosen_with
 from inventory.stock.facts import Judged
 from inventory.stock.forms import KINDS, NewVehicleForm
 from inventory.stock.models import Inspection, Vehicle, Verdict
+from inventory.stock.picturing import set_aside
 from inventory.stock.places import Step
 from inventory.stock.recording import (
+    LeftTheStock,
     NeedsReason,
     TwinExists,
     finish_inspection,
@@ -57,9 +60,9 @@ def start(request: HttpRequest) -> HttpResponse:
         request,
         "bench/start.html",
         {
-            "unfinished": Inspection.objects.filter(finished_at__isnull=True).select_related(
-                "vehicle", "inspector"
-            )[:12],
+            "unfinished": Inspection.objects.filter(
+                finished_at__isnull=True, vehicle__retired_as=""
+            ).select_related("vehicle", "inspector")[:12],
             "unfinished_track": TrackInspection.objects.filter(
                 finished_at__isnull=True
             ).select_related("trackwork__place", "trackwork__turnout", "inspector")[:12],
@@ -80,13 +83,15 @@ def log(request: HttpRequest) -> HttpResponse:
         unit=request.user.unit,
         used=history.scales_in_use(),
     )
-    if request.method == "POST" and form.is_valid():
+    chosen = chosen_with(request)
+    if request.method == "POST" and form.is_valid() and not chosen.refused:
         try:
             vehicle = log_vehicle(
                 vehicle=form.instance,
                 running=form.running,
                 by=request.user,
                 is_another=form.cleaned_data["is_another"],
+                photos=chosen.photos,
             )
         except TwinExists as twin:
             form.add_twins(twin)
@@ -99,11 +104,20 @@ def log(request: HttpRequest) -> HttpResponse:
             )
             job = VehicleJob(inspection)
             return redirect(job.address(job.steps[0]))
+    is_faulty = bool(form.errors or chosen.refused)
+    if is_faulty:
+        set_aside(chosen, request.user)
     return render(
         request,
         "bench/log.html",
-        {"form": form, "last": last, "kinds": KINDS, "known": history.words_in_use()},
-        status=422 if form.errors else 200,
+        {
+            "form": form,
+            "chosen": chosen,
+            "last": last,
+            "kinds": KINDS,
+            "known": history.words_in_use(),
+        },
+        status=422 if is_faulty else 200,
     )
 
 
@@ -115,7 +129,11 @@ def begin(request: HttpRequest, pk: int) -> HttpResponse:
     if not form.is_valid():
         messages.error(request, "Pick a reason for the inspection from the list.")
         return redirect(vehicle)
-    inspection = open_inspection(vehicle=vehicle, by=request.user, **form.cleaned_data)
+    try:
+        inspection = open_inspection(vehicle=vehicle, by=request.user, **form.cleaned_data)
+    except LeftTheStock as left:
+        messages.error(request, str(left))
+        return redirect(vehicle)
     return redirect("bench:resume", pk=inspection.pk)
 
 
@@ -124,6 +142,9 @@ def resume(request: HttpRequest, pk: int) -> HttpResponse:
     """Take up an inspection where something that the sheets limit is still to measure, beginning
     with what was outside before."""
     job = VehicleJob.of(pk)
+    if job.subject.is_retired:
+        messages.error(request, str(LeftTheStock(job.subject)))
+        return redirect(job.subject)
     inspection, steps = job.inspection, job.steps
     done = set(inspection.readings.filter(is_current=True).values_list("at", "quantity"))
     if not done:
@@ -145,8 +166,13 @@ def measure(request: HttpRequest, pk: int, slug: str) -> HttpResponse:
 
 def _measure(request: HttpRequest, job: Job, slug: str) -> HttpResponse:
     """One place of what is inspected: its boxes, their verdicts, and what was typed into them."""
-    if not job.inspection.is_open:
-        messages.info(request, "That inspection is finished; begin another one to measure again.")
+    if not job.is_open:
+        messages.info(
+            request,
+            "That inspection is finished; begin another one to measure again."
+            if not job.inspection.is_open
+            else str(LeftTheStock(job.subject)),
+        )
         return redirect(job.subject)
     step = _step(job, slug)
     instruments = Instruments.of(request.user)
@@ -208,7 +234,7 @@ def _reading(request: HttpRequest, job: Job, slug: str, quantity: str) -> HttpRe
 def finish(request: HttpRequest, pk: int) -> HttpResponse:
     job = VehicleJob.of(pk)
     inspection = job.inspection
-    if not inspection.is_open:
+    if not job.is_open:
         return redirect(inspection.vehicle)
     vehicle = inspection.vehicle
     proposal = standing_proposal(vehicle)

@@ -1,10 +1,12 @@
 from django.urls import path, re_path
 
-from inventory.ledger import backup_pages, everything
+from inventory.ledger import backup_pages, everything, views
 from inventory.ledger.shape import SCHEMA_FILE
 
 app_name = "ledger"
 urlpatterns = [
+    path("", views.overview, name="overview"),
+    path("vehicles/<int:pk>/", views.history, name="history"),
     path("backups/", backup_pages.backups, name="backups"),
     path("backups/now/", backup_pages.back_up_now, name="back-up-now"),
     path("backups/restore/", backup_pages.restore_now, name="restore-now"),

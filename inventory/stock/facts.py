@@ -1,14 +1,16 @@
-"""What an inspection, a reading and a verdict keep, be it of a vehicle or of trackwork."""
+"""What an inspection, a reading, a verdict and a photo keep, be it of a vehicle or of track."""
 
 from __future__ import annotations
 
 import math
 from datetime import datetime
 from decimal import Decimal
+from typing import ClassVar
 
 from django.conf import settings
 from django.db import models
 from django.db.models import Q
+from django.urls import reverse
 from django.utils import timezone
 
 from inventory.stock.fields import ExactDecimalField
@@ -220,3 +222,63 @@ class Judged(models.Model):
         place = list(Place).index(quantity.place)
         axle = int(self.at) if self.at.isdigit() else 0
         return place, axle, self.at, list(QUANTITIES).index(self.quantity)
+
+
+class PicturedQuerySet(models.QuerySet):
+    def leading(self) -> PicturedQuerySet:
+        """The first of each, for a list: to be prefetched."""
+        return self.order_by("position")[:1]
+
+
+class Pictures(models.Manager.from_queryset(PicturedQuerySet)):
+    """Photos without their pictures, which are some hundred kilobytes each and are fetched only
+    by the view that sends one."""
+
+    def get_queryset(self) -> PicturedQuerySet:
+        return super().get_queryset().defer("jpeg", "thumbnail")
+
+
+class Pictured(models.Model):
+    """A photo of something, as a cleaned JPEG. In the record itself, so that a backup holds it."""
+
+    #: The field that names what is on it, and the space of its addresses.
+    role: ClassVar[str]
+    space: ClassVar[str]
+
+    digest = models.CharField(max_length=32, editable=False)  # of the JPEG; its address carries it
+    width = models.PositiveSmallIntegerField(editable=False)  # of the JPEG, in pixels
+    height = models.PositiveSmallIntegerField(editable=False)
+    caption = models.CharField(max_length=200, blank=True)
+    taken_on = models.DateField("taken")
+    position = models.PositiveIntegerField(editable=False)  # in order, with gaps
+    added_by = models.ForeignKey(settings.AUTH_USER_MODEL, models.PROTECT, related_name="+")
+    added_at = models.DateTimeField()
+    # Last in the migrations too: SQLite reads through a picture to what stands behind it in a row.
+    thumbnail = models.BinaryField()
+    jpeg = models.BinaryField()
+
+    objects = Pictures()
+
+    class Meta:
+        abstract = True
+        ordering = ["position", "pk"]
+
+    def __str__(self) -> str:
+        return self.caption or f"photo of {self.subject}"
+
+    def get_absolute_url(self) -> str:
+        """The page that shows it large."""
+        return reverse(f"{self.space}:photo", args=[self.pk])
+
+    @property
+    def subject(self) -> models.Model:
+        """What is on it."""
+        return getattr(self, self.role)
+
+    @property
+    def picture_address(self) -> str:
+        return reverse(f"{self.space}:picture", args=[self.pk, self.digest])
+
+    @property
+    def thumbnail_address(self) -> str:
+        return reverse(f"{self.space}:thumbnail", args=[self.pk, self.digest])

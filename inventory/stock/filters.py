@@ -8,14 +8,18 @@ from inventory.stock.models import Vehicle
 from standards.judging import Service
 
 
-class VehicleFilter(django_filters.FilterSet):
-    q = django_filters.CharFilter(
+def _search_box() -> django_filters.CharFilter:
+    return django_filters.CharFilter(
         method="search",
         label="Search",
         widget=forms.TextInput(
             attrs={"type": "search", "placeholder": "Marks, number, kind, maker, box"}
         ),
     )
+
+
+class VehicleFilter(django_filters.FilterSet):
+    q = _search_box()
     service = django_filters.ChoiceFilter(
         choices=[(each.value, each.value) for each in Service], empty_label="any"
     )
@@ -48,3 +52,12 @@ class VehicleFilter(django_filters.FilterSet):
                 | Q(aar_designation__iexact=word)
             )
         return queryset
+
+
+class FormerFilter(VehicleFilter):
+    """What has left the stock: the same search, by how it left."""
+
+    service, category, scale = None, None, None
+    retired_as = django_filters.ChoiceFilter(
+        label="How", choices=Vehicle.Retired.choices, empty_label="any"
+    )

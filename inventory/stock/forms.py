@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterable
-from datetime import timedelta
+from datetime import date, timedelta
 from decimal import Decimal
 
 from django import forms
@@ -11,7 +12,7 @@ from django.core.exceptions import ValidationError
 from django.utils import timezone
 
 from inventory.stock.models import Coupler, HouseLimit, Instrument, Vehicle, Wheelset
-from inventory.stock.recording import Running, TwinExists
+from inventory.stock.recording import Departure, Running, TwinExists
 from inventory.stock.taking import bare_unit
 from standards import sheets
 from standards.quantities import QUANTITIES, Quantity
@@ -253,6 +254,97 @@ class NewVehicleForm(VehicleForm):
         )
 
 
+class RetireForm(forms.Form):
+    """How a vehicle leaves the stock, when, and for what."""
+
+    how = forms.ChoiceField(
+        label="How does it leave?",
+        choices=[
+            (Vehicle.Retired.SOLD.value, "sold"),
+            (Vehicle.Retired.GIVEN.value, "given away"),
+            (Vehicle.Retired.SCRAPPED.value, "scrapped, lost or broken up"),
+            (Vehicle.Retired.MISTAKEN.value, "it was entered by mistake and never was ours"),
+        ],
+        widget=forms.RadioSelect,
+    )
+    on = forms.DateField(
+        label="Day", widget=forms.DateInput(format="%Y-%m-%d", attrs={"type": "date"})
+    )
+    price = MoneyField(
+        label="Price",
+        required=False,
+        max_digits=10,
+        decimal_places=2,
+        min_value=Decimal(0),
+        widget=forms.TextInput(attrs={"inputmode": "decimal"}),
+    )
+    currency = forms.CharField(
+        label="Currency", required=False, max_length=3, help_text="ISO 4217, such as EUR."
+    )
+    note = forms.CharField(label="To whom, or what became of it", required=False, max_length=200)
+
+    def __init__(self, *args, vehicle: Vehicle, **kwargs):
+        super().__init__(*args, **kwargs)
+        self.vehicle = vehicle
+        self.initial.setdefault("on", timezone.localdate())
+        self.fields["price"].help_text = "What it fetched, where it was sold."
+        if vehicle.currency:
+            del self.fields["currency"]
+            self.fields["price"].label = f"Price in {vehicle.currency}"
+        in_plain_words(self)
+        self.fields["how"].error_messages["required"] = "Pick how it leaves the stock."
+
+    def clean_on(self) -> date:
+        day = self.cleaned_data["on"]
+        if day > timezone.localdate() + timedelta(days=1):
+            raise ValidationError(f"{day:%Y-%m-%d} is still to come; type the day when it left.")
+        got = self.vehicle.acquired_on
+        if got is not None and day < got:
+            raise ValidationError(
+                f"{day:%Y-%m-%d} is before it was acquired, {got:%Y-%m-%d}; type the day when it "
+                "left, or edit the other one first."
+            )
+        return day
+
+    def clean_currency(self) -> str:
+        currency = self.cleaned_data["currency"].strip().upper()
+        if currency and not re.fullmatch("[A-Z]{3}", currency):
+            raise ValidationError("Three capitals as in ISO 4217, such as EUR.")
+        return currency
+
+    def clean(self) -> dict[str, object]:
+        told = super().clean()
+        price = told.get("price")
+        if price is not None and told.get("how") not in (None, Vehicle.Retired.SOLD):
+            self.add_error("price", "Only what is sold has a price: empty it, or choose sold.")
+        is_named = self.vehicle.currency or told.get("currency") or "currency" in self.errors
+        if price is not None and not is_named:
+            self.add_error("currency", "Name the currency of the price, such as EUR or USD.")
+        return told
+
+    @property
+    def departure(self) -> Departure:
+        told = self.cleaned_data
+        return Departure(
+            how=told["how"],
+            on=told["on"],
+            price=told["price"],
+            note=told["note"].strip(),
+            currency=told.get("currency", ""),
+        )
+
+
+class BringBackForm(forms.Form):
+    """Why a retired vehicle comes back."""
+
+    because = forms.CharField(
+        label="Why does it come back?",
+        max_length=200,
+        help_text="Such as: bought back, the buyer returned it, retired by mistake.",
+        error_messages={"required": "Write why it comes back; its history says it."},
+    )
+
+
 class WheelsetForm(forms.ModelForm):
     is_exchanged = forms.BooleanField(
         label="Another wheelset was fitted; its old readings no longer count",
@@ -453,3 +545,44 @@ class HouseLimitForm(forms.ModelForm):
                 f"The upper limit, {spell(high, quantity.unit)}, is below the lower one, "
                 f"{spell(low, quantity.unit)}; exchange them.",
             )
+
+
+class PhotoForm(forms.Form):
+    """What is said of a photo."""
+
+    caption = forms.CharField(
+        required=False, max_length=200, help_text="Such as: B end, before the new couplers."
+    )
+    taken_on = forms.DateField(
+        label="Taken", widget=forms.DateInput(format="%Y-%m-%d", attrs={"type": "date"})
+    )
+
+    def __init__(self, *args, **kwargs):
+        super().__init__(*args, **kwargs)
+        in_plain_words(self)
+
+    def clean_caption(self) -> str:
+        return "".join(ch for ch in self.cleaned_data["caption"] if ch.isprintable()).strip()
+
+    def clean_taken_on(self):
+        day = self.cleaned_data["taken_on"]
+        # A day's grace, since the server's day is not everybody's.
+        if day and day > timezone.localdate() + timedelta(days=1):
+            raise ValidationError(f"{day} is still to come; type the day when it was taken.")
+        return day
+
+
+class NewPhotosForm(PhotoForm):
+    """What is said of photos that are added together."""
+
+    caption = forms.CharField(
+        required=False,
+        max_length=200,
+        help_text="For all of them; each can be changed afterwards.",
+    )
+    taken_on = forms.DateField(
+        label="Taken",
+        required=False,
+        widget=forms.DateInput(format="%Y-%m-%d", attrs={"type": "date"}),
+        help_text="Empty: as the camera says, else today.",
+    )

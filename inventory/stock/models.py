@@ -15,7 +15,14 @@ from django.db import models
 from django.db.models import Q
 from django.urls import reverse
 
-from inventory.stock.facts import Inspected, Judged, Taken, quantity_choices
+from inventory.stock.facts import (
+    Inspected,
+    Judged,
+    Pictured,
+    Pictures,
+    Taken,
+    quantity_choices,
+)
 from inventory.stock.fields import ExactDecimalField
 from standards import sheets
 from standards.judging import Service
@@ -47,9 +54,22 @@ class VehicleQuerySet(models.QuerySet):
         """What the page of one vehicle shows."""
         return self.prefetch_related("wheelsets", "couplers")
 
+    def with_first_photo(self) -> VehicleQuerySet:
+        """Each with its first photo, if it has one, as the one item of `first_photos`."""
+        photos = models.Prefetch("photos", VehiclePhoto.objects.leading(), to_attr="first_photos")
+        return self.prefetch_related(photos)
+
     def of_the_house(self) -> VehicleQuerySet:
         """Ours, be they in the fleet or retired; without what visitors brought."""
         return self.filter(visitor="")
+
+    def former(self) -> VehicleQuerySet:
+        """Ours once: what has left the stock, the last to leave first."""
+        return self.of_the_house().exclude(retired_as="").order_by("-retired_on", "-pk")
+
+    def that_ever_were(self) -> VehicleQuerySet:
+        """Ours, be they in the fleet or retired, without what was entered by mistake."""
+        return self.of_the_house().exclude(retired_as=Vehicle.Retired.MISTAKEN)
 
     def awaiting_inspection(self) -> VehicleQuerySet:
         return self.filter(service=Service.AWAITING.value)
@@ -250,6 +270,7 @@ class Change(models.Model):
         COUPLER = "coupler", "coupler"
         HOME = "home", "home"
         HOME_TRACK = "home track", "home track"
+        STANDING = "standing", "standing"
         PHOTO = "photo", "photo"
 
     vehicle = models.ForeignKey(Vehicle, models.CASCADE, related_name="changes")
@@ -571,3 +592,41 @@ class Verdict(Judged):
                 name="one_current_verdict",
             ),
         ]
+
+
+class VehiclePhoto(Pictured):
+    """A photo of a vehicle."""
+
+    role, space = "vehicle", "stock"
+
+    vehicle = models.ForeignKey(Vehicle, models.CASCADE, related_name="photos")
+
+    class Meta(Pictured.Meta):
+        constraints = [
+            models.UniqueConstraint(
+                fields=["vehicle", "position"], name="one_photo_of_a_vehicle_in_a_position"
+            )
+        ]
+
+
+class SetAside(models.Model):
+    """A photo that came with a form which had another error. It waits an hour for that form to be
+    sent again by the same person, and belongs to nothing until then."""
+
+    token = models.UUIDField(primary_key=True, default=uuid.uuid4, editable=False)
+    width = models.PositiveSmallIntegerField()
+    height = models.PositiveSmallIntegerField()
+    taken_on = models.DateField(null=True)
+    called = models.CharField(max_length=60)
+    sent_by = models.ForeignKey(PERSON, models.CASCADE, related_name="+")
+    sent_at = models.DateTimeField()
+    thumbnail = models.BinaryField()
+    jpeg = models.BinaryField()
+
+    objects = Pictures()
+
+    class Meta:
+        ordering = ["sent_at", "called", "pk"]
+
+    def __str__(self) -> str:
+        return self.called

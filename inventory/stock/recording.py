@@ -6,7 +6,7 @@ by `inventory.stock.verdicts`.
 
 from __future__ import annotations
 
-from collections.abc import Collection, Iterable
+from collections.abc import Collection, Iterable, Sequence
 from dataclasses import dataclass
 from datetime import date, datetime
 from decimal import Decimal
@@ -16,6 +16,7 @@ from django.dispatch import Signal
 from django.utils import timezone
 
 from inventory.people.models import Person
+from inventory.stock.facts import Pictured
 from inventory.stock.models import (
     Change,
     Coupler,
@@ -23,9 +24,11 @@ from inventory.stock.models import (
     Inspection,
     Reading,
     Vehicle,
+    VehiclePhoto,
     Wheelset,
 )
-from inventory.stock.taking import Entry, begin, still_open, take, take_back
+from inventory.stock.picturing import NewPhoto, describe, hang, shift, take_down
+from inventory.stock.taking import Closed, Entry, begin, still_open, take, take_back
 from inventory.stock.verdicts import Rejudged, judge_inspection, rejudge_vehicle, standing_proposal
 from standards import sheets
 from standards.judging import Service, is_milder
@@ -49,6 +52,16 @@ class TwinExists(Exception):
         super().__init__(
             f"{twins[0].identity} is logged already. If you own two that are lettered alike, say "
             "so above."
+        )
+
+
+class LeftTheStock(Closed):
+    """The vehicle was retired: nothing is measured of it until it is brought back."""
+
+    def __init__(self, vehicle: Vehicle) -> None:
+        super().__init__(
+            f"{vehicle} has left the stock ({vehicle.get_retired_as_display()}); bring it back "
+            "before anything is measured or changed on it."
         )
 
 
@@ -77,9 +90,14 @@ class Running:
 
 @transaction.atomic
 def log_vehicle(
-    *, vehicle: Vehicle, running: Running, by: Person, is_another: bool = True
+    *,
+    vehicle: Vehicle,
+    running: Running,
+    by: Person,
+    is_another: bool = True,
+    photos: Sequence[NewPhoto] = (),
 ) -> Vehicle:
-    """Keep a new vehicle with a wheelset an axle and a coupler an end.
+    """Keep a new vehicle with a wheelset an axle, a coupler an end, and its photos.
 
     is_another: log it although one is lettered alike at the same scale.
 
@@ -103,6 +121,8 @@ def log_vehicle(
         Coupler(vehicle=vehicle, end=end, kind=running.coupler, mounting=running.mounting)
         for end in ("A", "B")
     )
+    if photos:
+        add_photos(vehicle=vehicle, photos=photos, by=by)
     return vehicle
 
 
@@ -144,7 +164,7 @@ def amend_vehicle(
     note_changes(_differences(now, vehicle, by, moment or timezone.now()))
     vehicle.save()
     _fit_wheelsets(vehicle, Running(), fitted_at=timezone.now())
-    if is_judged_anew:
+    if is_judged_anew and not vehicle.is_retired:
         rejudge_vehicle(vehicle)
     return vehicle
 
@@ -196,12 +216,17 @@ def as_noted(value: object) -> str:
 
 @dataclass(frozen=True)
 class Departure:
-    """How a vehicle leaves the stock: `how` is one of Vehicle.Retired."""
+    """How a vehicle leaves the stock: `how` is one of Vehicle.Retired.
+
+    price: what it fetched, in the vehicle's own currency; currency: names it, for a vehicle that
+    has none yet.
+    """
 
     how: str
     on: date
     price: Decimal | None = None
     note: str = ""
+    currency: str = ""
 
 
 #: Sent with the `vehicle`, `departure` and `by` within the transaction in which a vehicle leaves
@@ -220,10 +245,17 @@ def retire(
 ) -> Vehicle:
     """Take a vehicle out of the stock; it stays in the record with all that was.
 
-    Raises Overtaken, and writes nothing, when somebody saved the vehicle since `seen_revision`.
+    Raises Overtaken, and writes nothing, when somebody saved the vehicle since `seen_revision`,
+    or it has left already.
     """
     now = _unchanged(vehicle, seen_revision)
+    if now.is_retired:
+        raise Overtaken(now)
     at = moment or timezone.now()
+    if departure.price is not None and not now.currency and departure.currency:
+        now.currency = departure.currency
+        named = Change(vehicle=now, what="currency", after=departure.currency, by=by, at=at)
+        note_changes([named])
     now.retired_as = departure.how
     now.retired_on = departure.on
     now.retired_price = departure.price
@@ -232,12 +264,22 @@ def retire(
     now.save()
     said = f"{departure.on:%Y-%m-%d}"
     if departure.price is not None:
-        said += f", {plain(departure.price)} {now.currency}".rstrip()
+        said += f", for {departure.price:.2f} {now.currency}".rstrip()
     words = f"{Vehicle.Retired(departure.how).label}, {said}"
     note_changes(
-        [Change(vehicle=now, what="retired", after=words, note=departure.note, by=by, at=at)]
+        [
+            Change(
+                vehicle=now,
+                what=Change.Deed.RETIRED,
+                after=words,
+                note=departure.note,
+                by=by,
+                at=at,
+            )
+        ]
     )
     vehicle_retired.send(sender=Vehicle, vehicle=now, departure=departure, by=by, moment=at)
+    now.refresh_from_db()
     return now
 
 
@@ -250,11 +292,15 @@ def bring_back(
     seen_revision: int,
     moment: datetime | None = None,
 ) -> Vehicle:
-    """Put a retired vehicle into the stock again, awaiting inspection.
+    """Put a retired vehicle into the stock again, awaiting inspection. What was judged before is
+    judged again, since nothing was while it was away.
 
-    Raises Overtaken, and writes nothing, when somebody saved the vehicle since `seen_revision`.
+    Raises Overtaken, and writes nothing, when somebody saved the vehicle since `seen_revision`,
+    or it is in the stock already.
     """
     now = _unchanged(vehicle, seen_revision)
+    if not now.is_retired:
+        raise Overtaken(now)
     at = moment or timezone.now()
     was = Vehicle.Retired(now.retired_as).label
     now.retired_as, now.retired_on, now.retired_price, now.retired_note = "", None, None, ""
@@ -262,8 +308,9 @@ def bring_back(
     now.revision = seen_revision + 1
     now.save()
     note_changes(
-        [Change(vehicle=now, what="brought back", before=was, note=because, by=by, at=at)]
+        [Change(vehicle=now, what=Change.Deed.BACK, before=was, note=because, by=by, at=at)]
     )
+    rejudge_vehicle(now)
     return now
 
 
@@ -298,7 +345,7 @@ def amend_running_gear(
             wheelset.save()
     for coupler in couplers:
         coupler.save()
-    Vehicle.objects.filter(pk=vehicle.pk).update(revision=seen_revision + 1)
+    Vehicle.everyone.filter(pk=vehicle.pk).update(revision=seen_revision + 1)
     return rejudge_vehicle(Vehicle.everyone.get(pk=vehicle.pk))
 
 
@@ -373,6 +420,66 @@ def _unchanged(vehicle: Vehicle, seen_revision: int) -> Vehicle:
     return now
 
 
+# --- Photos -----------------------------------------------------------------------------------
+
+
+@transaction.atomic
+def add_photos(
+    *,
+    vehicle: Vehicle,
+    photos: Sequence[NewPhoto],
+    by: Person,
+    moment: datetime | None = None,
+) -> list[VehiclePhoto]:
+    """Keep photos of a vehicle behind those that it has. Raises PhotoRefused for too many."""
+    at = moment or timezone.now()
+    kept = hang(into=VehiclePhoto, of=vehicle, photos=photos, by=by, moment=at)
+    if kept:
+        words = "a photo added" if len(kept) == 1 else f"{len(kept)} photos added"
+        note_changes([Change(vehicle=vehicle, what=Change.Deed.PHOTO, after=words, by=by, at=at)])
+    return kept
+
+
+def describe_photo(*, photo: VehiclePhoto, caption: str, taken_on: date) -> None:
+    """Change what is said of a photo of a vehicle."""
+    describe(photo, caption=caption, taken_on=taken_on)
+
+
+def move_photo(*, photo: VehiclePhoto, is_earlier: bool) -> None:
+    """Exchange a photo of a vehicle with its neighbour. Lists show the first one."""
+    shift(photo, is_earlier=is_earlier)
+
+
+@transaction.atomic
+def remove_photo(*, photo: VehiclePhoto, by: Person, moment: datetime | None = None) -> None:
+    """Remove a photo of a vehicle for good; it is noted that, not what was on it."""
+    note_photo_removed(vehicle=photo.vehicle, photo=photo, by=by, moment=moment)
+    take_down(photo)
+
+
+def note_photo_removed(
+    *,
+    vehicle: Vehicle,
+    photo: Pictured,
+    by: Person,
+    note: str = "removed for good",
+    moment: datetime | None = None,
+) -> None:
+    """Note that a photo that had to do with a vehicle is gone. Its caption goes with it."""
+    note_changes(
+        [
+            Change(
+                vehicle=vehicle,
+                what=Change.Deed.PHOTO,
+                before=f"a photo taken {photo.taken_on:%Y-%m-%d}",
+                note=note,
+                by=by,
+                at=moment or timezone.now(),
+            )
+        ]
+    )
+
+
 # --- Inspections ------------------------------------------------------------------------------
 
 #: Sent with the `inspection` once it is finished, within its transaction. Whoever keeps what is
@@ -389,7 +496,13 @@ def open_inspection(
     uses_gauge: bool = False,
     moment: datetime | None = None,
 ) -> Inspection:
-    """The open inspection of a vehicle, begun at `moment` (or now) if there is none."""
+    """The open inspection of a vehicle, begun at `moment` (or now) if there is none.
+
+    Raises LeftTheStock for one that was retired.
+    """
+    now = Vehicle.everyone.select_for_update().get(pk=vehicle.pk)
+    if now.is_retired:
+        raise LeftTheStock(now)
     return begin(
         into=Inspection,
         of=vehicle,
@@ -413,7 +526,7 @@ def record(
 
     Raises Closed and whatever `taking.take` raises, and then nothing at all is written.
     """
-    inspection = still_open(inspection, "vehicle")
+    inspection = _in_hand(inspection)
     readings = take(
         into=Reading,
         inspection=inspection,
@@ -425,6 +538,15 @@ def record(
     )
     judge_inspection(inspection)
     return readings
+
+
+def _in_hand(inspection: Inspection) -> Inspection:
+    """The inspection, locked. Raises Closed once it is finished, LeftTheStock once its vehicle
+    was retired."""
+    now = still_open(inspection, "vehicle")
+    if now.vehicle.is_retired:
+        raise LeftTheStock(now.vehicle)
+    return now
 
 
 def _check_place(vehicle: Vehicle, entry: Entry) -> None:
@@ -439,7 +561,7 @@ def withdraw_reading(
     *, inspection: Inspection, quantity: str, at: str, seen: int | None = None
 ) -> None:
     """Take back a reading that was a mistake. Raises Closed or ReadingOvertaken."""
-    inspection = still_open(inspection, "vehicle")
+    inspection = _in_hand(inspection)
     if take_back(inspection, quantity, at, seen):
         judge_inspection(inspection)
 
@@ -458,7 +580,7 @@ def finish_inspection(
     Raises Closed if it was finished already, NeedsReason for an outcome milder than the readings
     propose at this moment without a statement.
     """
-    inspection = still_open(inspection, "vehicle")
+    inspection = _in_hand(inspection)
     proposed = standing_proposal(inspection.vehicle).service
     if is_milder(service, proposed) and not statement.strip():
         raise NeedsReason(service, proposed)

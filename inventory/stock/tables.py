@@ -45,6 +45,47 @@ class VehicleTable(tables.Table):
         )
 
 
+class FormerTable(tables.Table):
+    caption = "Vehicles that have left the stock"
+    identity = tables.TemplateColumn(
+        template_name="stock/_identity_cell.html",
+        verbose_name="Vehicle",
+        order_by=("reporting_mark", "number_key", "pk"),
+    )
+    retired_as = tables.TemplateColumn(
+        template_name="stock/_retired_cell.html",
+        verbose_name="How",
+        order_by=("retired_as", "-retired_on", "pk"),
+    )
+    kind = tables.Column(order_by=("kind", "pk"))
+    retired_on = tables.TemplateColumn(
+        '<span class="nowrap">{{ value|date:"j M Y" }}</span>',
+        verbose_name="When",
+        order_by=("retired_on", "pk"),
+    )
+    price = tables.TemplateColumn(
+        template_name="stock/_fetched_cell.html", verbose_name="Price", orderable=False
+    )
+    paid = tables.TemplateColumn(
+        template_name="stock/_paid_cell.html", verbose_name="Had cost", orderable=False
+    )
+    retired_note = tables.Column(verbose_name="To whom, or what became of it", orderable=False)
+
+    class Meta:
+        model = Vehicle
+        fields = ()
+        sequence = (
+            "identity",
+            "retired_as",
+            "kind",
+            "retired_on",
+            "price",
+            "paid",
+            "retired_note",
+        )
+        empty_text = "Nothing has left the stock."
+
+
 class InstrumentTable(tables.Table):
     caption = "Instruments"
     name = tables.Column(linkify=("stock:instrument", {"pk": tables.A("pk")}))

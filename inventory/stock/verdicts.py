@@ -11,7 +11,7 @@ from django.db.models import Q
 from django.utils import timezone
 
 from inventory.stock.facts import Judged, Taken
-from inventory.stock.models import HouseLimit, Inspection, Reading, Vehicle, Verdict
+from inventory.stock.models import Change, HouseLimit, Inspection, Reading, Vehicle, Verdict
 from standards.conformity import Rule
 from standards.judging import (
     Finding,
@@ -125,9 +125,13 @@ def rejudge_vehicle(vehicle: Vehicle, *, is_dry: bool = False) -> list[Rejudged]
 def settle_service(vehicle: Vehicle) -> None:
     """Let a stated outcome rest while the readings say bad order, and give it back after.
 
-    A vehicle that is held is bad order whatever was stated, until it is released.
+    A vehicle that is held is bad order whatever was stated, until it is released. What was stated
+    before it left the stock says nothing of it once it is back.
     """
     last = vehicle.inspections.filter(finished_at__isnull=False).order_by("finished_at").last()
+    back = vehicle.changes.filter(what=Change.Deed.BACK).last()
+    if last is not None and back is not None and last.finished_at < back.at:
+        last = None
     stated = last.service if last else Service.AWAITING.value
     lets_run = stated in (Service.FIT.value, Service.ADVICE.value)
     if lets_run and standing_proposal(vehicle).service is Service.BAD_ORDER:

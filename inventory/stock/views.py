@@ -13,25 +13,42 @@ from django_tables2 import RequestConfig, SingleTableMixin
 
 from inventory.people.access import writers_only
 from inventory.stock import history
-from inventory.stock.filters import VehicleFilter
+from inventory.stock.album import Album
+from inventory.stock.filters import FormerFilter, VehicleFilter
 from inventory.stock.forms import (
+    BringBackForm,
     CouplerFormSet,
     HouseLimitForm,
     InstrumentForm,
+    RetireForm,
     VehicleForm,
     WheelsetFormSet,
     changed_of,
     exchanged_axles,
 )
-from inventory.stock.models import HouseLimit, Inspection, Instrument, Vehicle, Verdict
+from inventory.stock.models import (
+    HouseLimit,
+    Inspection,
+    Instrument,
+    Vehicle,
+    VehiclePhoto,
+    Verdict,
+)
 from inventory.stock.recording import (
+    LeftTheStock,
     Overtaken,
+    add_photos,
     amend_running_gear,
     amend_vehicle,
+    bring_back,
+    describe_photo,
+    move_photo,
+    remove_photo,
+    retire,
     set_house_limit,
     withdraw_house_limit,
 )
-from inventory.stock.tables import HouseLimitTable, InstrumentTable, VehicleTable
+from inventory.stock.tables import FormerTable, HouseLimitTable, InstrumentTable, VehicleTable
 from inventory.stock.verdicts import proposal_from
 from standards.remedies import mends
 
@@ -43,6 +60,16 @@ SORTS = (
     ("maker", "maker"),
     ("storage_box", "box"),
     ("-last_inspected_at", "last inspected"),
+)
+
+
+ALBUM = Album(
+    kind=VehiclePhoto,
+    subjects=Vehicle.everyone.of_the_house,
+    add=add_photos,
+    describe=describe_photo,
+    move=move_photo,
+    remove=remove_photo,
 )
 
 
@@ -66,7 +93,7 @@ class VehicleList(SingleTableMixin, FilterView):
         return super().dispatch(without_page_size(request), *args, **kwargs)
 
     def get_queryset(self) -> QuerySet[Vehicle]:
-        return Vehicle.objects.for_list()
+        return Vehicle.objects.for_list().with_first_photo()
 
     def get_context_data(self, **kwargs) -> dict[str, object]:
         return super().get_context_data(**kwargs, sorts=SORTS)
@@ -82,6 +109,22 @@ class VehicleList(SingleTableMixin, FilterView):
         return response
 
 
+class FormerList(SingleTableMixin, FilterView):
+    """What has left the stock: how, when and for what; the last to leave first."""
+
+    model = Vehicle
+    table_class = FormerTable
+    filterset_class = FormerFilter
+    table_pagination = {"per_page": 25}
+    template_name = "stock/former.html"
+
+    def dispatch(self, request: HttpRequest, *args, **kwargs) -> HttpResponse:
+        return super().dispatch(without_page_size(request), *args, **kwargs)
+
+    def get_queryset(self) -> QuerySet[Vehicle]:
+        return Vehicle.everyone.former()
+
+
 def vehicle(request: HttpRequest, pk: int) -> HttpResponse:
     shown = get_object_or_404(Vehicle.everyone.of_the_house().for_page(), pk=pk)
     standing = Verdict.objects.standing_for(shown)
@@ -91,6 +134,7 @@ def vehicle(request: HttpRequest, pk: int) -> HttpResponse:
         "stock/vehicle.html",
         {
             "vehicle": shown,
+            "photos": list(shown.photos.all()),
             "proposal": proposal_from(shown, standing),
             "open_verdicts": [each for each in limited if each.outcome != "within"],
             "within": [each for each in limited if each.outcome == "within"],
@@ -112,7 +156,7 @@ def inspection(request: HttpRequest, pk: int) -> HttpResponse:
 
 @writers_only
 def edit_vehicle(request: HttpRequest, pk: int) -> HttpResponse:
-    shown = get_object_or_404(Vehicle, pk=pk)
+    shown = get_object_or_404(Vehicle.everyone.of_the_house(), pk=pk)
     form = VehicleForm(
         request.POST or None,
         instance=shown,
@@ -164,7 +208,10 @@ def _differences(form: VehicleForm, now: Vehicle) -> list[tuple[str, object, obj
 
 @writers_only
 def running_gear(request: HttpRequest, pk: int) -> HttpResponse:
-    shown = get_object_or_404(Vehicle, pk=pk)
+    shown = get_object_or_404(Vehicle.everyone.of_the_house(), pk=pk)
+    if shown.is_retired:
+        messages.error(request, str(LeftTheStock(shown)))
+        return redirect(shown)
     wheelsets = WheelsetFormSet(
         request.POST or None,
         queryset=shown.wheelsets.filter(removed_at__isnull=True),
@@ -195,6 +242,66 @@ def running_gear(request: HttpRequest, pk: int) -> HttpResponse:
         {"vehicle": shown, "wheelsets": wheelsets, "couplers": couplers, "told": told},
         status=409 if told else 200,
     )
+
+
+# --- Leaving and coming back --------------------------------------------------------------------
+
+
+@writers_only
+def retire_vehicle(request: HttpRequest, pk: int) -> HttpResponse:
+    """Say what happens, then take a vehicle out of the stock."""
+    shown = get_object_or_404(Vehicle.everyone.of_the_house(), pk=pk)
+    if shown.is_retired:
+        messages.info(request, f"{shown} has left the stock already.")
+        return redirect(shown)
+    form = RetireForm(request.POST or None, vehicle=shown)
+    about = {"vehicle": shown, "form": form, "revision": shown.revision}
+    if request.method == "POST" and form.is_valid():
+        try:
+            left = retire(
+                vehicle=shown,
+                departure=form.departure,
+                by=request.user,
+                seen_revision=_revision(request),
+            )
+        except Overtaken as overtaken:
+            about |= {"told": str(overtaken), "revision": overtaken.now.revision}
+        else:
+            messages.success(request, f"{left} has left the stock; all that was stays to be read.")
+            return redirect(left)
+    elif request.method == "POST":
+        about["revision"] = _revision(request)
+    about["is_in_hand"] = shown.inspections.filter(finished_at__isnull=True).exists()
+    status = 409 if "told" in about else 422 if form.errors else 200
+    return render(request, "stock/retire.html", about, status=status)
+
+
+@writers_only
+def bring_back_vehicle(request: HttpRequest, pk: int) -> HttpResponse:
+    """Put a retired vehicle into the stock again, with a reason."""
+    shown = get_object_or_404(Vehicle.everyone.of_the_house(), pk=pk)
+    if not shown.is_retired:
+        messages.info(request, f"{shown} is in the stock.")
+        return redirect(shown)
+    form = BringBackForm(request.POST or None)
+    about = {"vehicle": shown, "form": form, "revision": shown.revision}
+    if request.method == "POST" and form.is_valid():
+        try:
+            back = bring_back(
+                vehicle=shown,
+                because=form.cleaned_data["because"].strip(),
+                by=request.user,
+                seen_revision=_revision(request),
+            )
+        except Overtaken as overtaken:
+            about |= {"told": str(overtaken), "revision": overtaken.now.revision}
+        else:
+            messages.success(request, f"{back} is in the stock again and awaits inspection.")
+            return redirect(back)
+    elif request.method == "POST":
+        about["revision"] = _revision(request)
+    status = 409 if "told" in about else 422 if form.errors else 200
+    return render(request, "stock/bring_back.html", about, status=status)
 
 
 def instruments(request: HttpRequest) -> HttpResponse:

@@ -44,6 +44,7 @@ class Widest:
                 quantity__in=_MEASURED,
                 inspection__vehicle__scale__in=railway.scales,
                 inspection__vehicle__visitor="",
+                inspection__vehicle__retired_as="",
             )
             .select_related("inspection__vehicle")
             .order_by("inspection__started_at", "pk")

@@ -11,7 +11,9 @@ from inventory.people.access import writers_only
 from inventory.stock.models import Vehicle
 from inventory.track.fit import Stood, stood
 from inventory.track.fitting import SAME_GAUGE_MM
-from inventory.track.models import Home, HomeTrack, Industry, Railway, Standing, Track
+from inventory.track.homes import give_homes, take_homes
+from inventory.track.homes import set_home_track as keep_home_track
+from inventory.track.models import Industry, Railway, Standing, Track
 from inventory.track.standing import put, shift, take_off, turn_round
 from standards import sheets
 from standards.units import plain, spell
@@ -174,11 +176,9 @@ def assign_home(request: HttpRequest, pk: int) -> HttpResponse:
     shown = get_object_or_404(Industry, pk=pk)
     chosen = _chosen(request)
     if request.POST.get("do") == "leave":
-        Home.objects.filter(industry=shown, vehicle__in=chosen).delete()
+        take_homes(industry=shown, vehicles=chosen, by=request.user)
     else:
-        Home.objects.bulk_create(
-            [Home(industry=shown, vehicle=vehicle) for vehicle in chosen], ignore_conflicts=True
-        )
+        give_homes(industry=shown, vehicles=chosen, by=request.user)
     if not chosen:
         messages.error(request, "No vehicle was chosen: tick one first.")
     return redirect(shown)
@@ -195,9 +195,9 @@ def set_home_track(request: HttpRequest, pk: int) -> HttpResponse:
             place__railway__scale__in=sheets.sized_like(vehicle.standard)
         )
         is_key = text.isascii() and text.isdigit() and len(text) < 18
-        chosen = get_object_or_404(tracks, pk=text if is_key else 0)
-        HomeTrack.objects.update_or_create(vehicle=vehicle, defaults={"track": chosen})
+        chosen = get_object_or_404(tracks.select_related("place"), pk=text if is_key else 0)
+        keep_home_track(vehicle=vehicle, track=chosen, by=request.user)
     else:
-        HomeTrack.objects.filter(vehicle=vehicle).delete()
+        keep_home_track(vehicle=vehicle, track=None, by=request.user)
     messages.success(request, f"The home track of {vehicle} is saved.")
     return redirect("track:for-vehicle", pk=pk)

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable
 
 from django.contrib import messages
-from django.db import IntegrityError
+from django.db import IntegrityError, transaction
 from django.db.models import Model, RestrictedError
 from django.forms import ModelForm
 from django.http import Http404, HttpRequest, HttpResponse
@@ -24,6 +24,7 @@ from inventory.track.forms import (
     differences,
     named,
 )
+from inventory.track.homes import homeless_by
 from inventory.track.laying import (
     Overtaken,
     ending_at,
@@ -74,7 +75,9 @@ def remove(request: HttpRequest, what: str, pk: int) -> HttpResponse:
         )
     words, back = f"{shown} is removed.", _above(shown)
     try:
-        shown.delete()
+        with transaction.atomic():
+            homeless_by(part=shown, by=request.user)
+            shown.delete()
     except RestrictedError:
         messages.error(request, f"{shown} was not removed: {_words_of(ends)}")
     else:

@@ -10,7 +10,7 @@ from django.db import models
 from django.db.models import Q
 from django.urls import reverse
 
-from inventory.stock.facts import Inspected, Judged, Taken
+from inventory.stock.facts import Inspected, Judged, Pictured, Taken
 from inventory.stock.fields import ExactDecimalField
 from inventory.track.models import Place, Track, Turnout
 from standards.sheets import Scale
@@ -152,4 +152,19 @@ class TrackVerdict(Judged):
                 condition=Q(is_current=True),
                 name="one_current_track_verdict",
             ),
+        ]
+
+
+class TrackworkPhoto(Pictured):
+    """A photo of a piece of trackwork."""
+
+    role, space = "trackwork", "trackwork"
+
+    trackwork = models.ForeignKey(Trackwork, models.CASCADE, related_name="photos")
+
+    class Meta(Pictured.Meta):
+        constraints = [
+            models.UniqueConstraint(
+                fields=["trackwork", "position"], name="one_photo_of_trackwork_in_a_position"
+            )
         ]

@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
-from datetime import datetime
+from collections.abc import Iterable, Sequence
+from datetime import date, datetime
 from decimal import Decimal
 
 from django.db import transaction
@@ -12,11 +12,18 @@ from django.utils import timezone
 
 from inventory.people.models import Person
 from inventory.stock.models import HouseLimit
+from inventory.stock.picturing import NewPhoto, describe, hang, shift, take_down
 from inventory.stock.recording import house_limit_changed
 from inventory.stock.taking import Entry, begin, still_open, take, take_back
 from inventory.stock.verdicts import Rejudged, house_rules, keep, observation
 from inventory.track.models import Turnout
-from inventory.trackwork.models import TrackInspection, TrackReading, TrackVerdict, Trackwork
+from inventory.trackwork.models import (
+    TrackInspection,
+    TrackReading,
+    TrackVerdict,
+    Trackwork,
+    TrackworkPhoto,
+)
 from inventory.trackwork.steps import steps_for
 from standards.conformity import Rule
 from standards.quantities import QUANTITIES, Place
@@ -118,6 +125,35 @@ def finish_inspection(
     inspection.finished_at = moment or timezone.now()
     inspection.save()
     return inspection
+
+
+# --- Photos -----------------------------------------------------------------------------------
+
+
+def add_photos(
+    *,
+    trackwork: Trackwork,
+    photos: Sequence[NewPhoto],
+    by: Person,
+    moment: datetime | None = None,
+) -> list[TrackworkPhoto]:
+    """Keep photos of a piece behind those that it has. Raises PhotoRefused for too many."""
+    return hang(into=TrackworkPhoto, of=trackwork, photos=photos, by=by, moment=moment)
+
+
+def describe_photo(*, photo: TrackworkPhoto, caption: str, taken_on: date) -> None:
+    """Change what is said of a photo of trackwork."""
+    describe(photo, caption=caption, taken_on=taken_on)
+
+
+def move_photo(*, photo: TrackworkPhoto, is_earlier: bool) -> None:
+    """Exchange a photo of trackwork with the one before or behind it."""
+    shift(photo, is_earlier=is_earlier)
+
+
+def remove_photo(*, photo: TrackworkPhoto, by: Person) -> None:
+    """Remove a photo of trackwork for good; trackwork has no history of changes to note it in."""
+    take_down(photo)
 
 
 # --- Judging ----------------------------------------------------------------------------------

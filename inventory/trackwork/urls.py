@@ -10,6 +10,7 @@ urlpatterns = [
     path("<int:pk>/", views.piece, name="piece"),
     path("<int:pk>/edit/", views.edit_piece, name="edit-piece"),
     path("<int:pk>/remove/", views.remove, name="remove"),
+    *views.ALBUM.paths(),
     path("inspections/<int:pk>/", views.inspection, name="inspection"),
     path("<int:pk>/vehicles/<int:vehicle_pk>/", views.meeting, name="meeting"),
     path("vehicles/<int:pk>/", views.for_vehicle, name="for-vehicle"),

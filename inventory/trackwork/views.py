@@ -11,12 +11,14 @@ from django.shortcuts import get_object_or_404, redirect, render
 from django.urls import reverse
 
 from inventory.people.access import writers_only
+from inventory.stock.album import Album
 from inventory.stock.models import Vehicle
 from inventory.track.fitting import SAME_GAUGE_MM
 from inventory.track.models import Place, Railway, Standing, Track, Turnout
 from inventory.trackwork.forms import CurveForm, PairForm, TrackworkForm, TurnoutPieceForm
 from inventory.trackwork.meeting import axles_of, doubts_of, legs_of, meet, sizes_of, trouble
-from inventory.trackwork.models import TrackInspection, TrackVerdict, Trackwork
+from inventory.trackwork.models import TrackInspection, TrackVerdict, Trackwork, TrackworkPhoto
+from inventory.trackwork.recording import add_photos, describe_photo, move_photo, remove_photo
 from inventory.trackwork.rounding import (
     Asked,
     HeightPair,
@@ -36,6 +38,15 @@ from standards.judging import label
 from standards.radii import RadiusRule
 from standards.remedies import mends
 from standards.sheets import sized_like
+
+ALBUM = Album(
+    kind=TrackworkPhoto,
+    subjects=lambda: Trackwork.objects.select_related("place__railway", "turnout", "track"),
+    add=add_photos,
+    describe=describe_photo,
+    move=move_photo,
+    remove=remove_photo,
+)
 
 #: So many vehicles are shown in the grid; the worst come first.
 MOST_ROWS = 60
@@ -146,6 +157,7 @@ def piece(request: HttpRequest, pk: int) -> HttpResponse:
         "trackwork/piece.html",
         {
             "piece": shown,
+            "photos": list(shown.photos.all()),
             "railway": shown.place.railway,
             "condition": condition(shown, standing),
             "unmeasured": [label(*key) for key in unmeasured(shown, standing)],
@@ -223,7 +235,7 @@ def remove(request: HttpRequest, pk: int) -> HttpResponse:
 def meeting(request: HttpRequest, pk: int, vehicle_pk: int) -> HttpResponse:
     """Every axle of a vehicle through every leg of a piece: each margin, the worst first."""
     shown = _piece(pk)
-    vehicle = get_object_or_404(Vehicle, pk=vehicle_pk)
+    vehicle = get_object_or_404(Vehicle.everyone.of_the_house(), pk=vehicle_pk)
     gauge, own = shown.standard.gauge_mm, vehicle.standard.gauge_mm
     if abs(gauge - own) > SAME_GAUGE_MM:
         return render(

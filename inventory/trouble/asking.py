@@ -101,7 +101,7 @@ def _incidents_of(vehicle: Vehicle) -> list[Incident]:
 
 def vehicle(request: HttpRequest, pk: int) -> HttpResponse:
     """The evidence on one vehicle: measured, met, counted; and what would tell more."""
-    shown = get_object_or_404(Vehicle.objects.for_page(), pk=pk)
+    shown = get_object_or_404(Vehicle.everyone.of_the_house().for_page(), pk=pk)
     incidents = _incidents_of(shown)
     railways = {each.railway_id: each.railway for each in incidents if each.railway}
     standing = getattr(shown, "standing", None)
@@ -129,7 +129,7 @@ def vehicle(request: HttpRequest, pk: int) -> HttpResponse:
             "vehicle": shown,
             "sentence": in_a_sentence(clues, len(incidents), len(lacking)),
             "clues": clues,
-            "lacking": lacking,
+            "lacking": [] if shown.is_retired else lacking,
             "incidents": incidents,
             "causes": _causes(incidents, [*verdicts, *chain(*on_track.values())]),
             "counted": [(on, _shown(each)) for on, each in counted.items()],

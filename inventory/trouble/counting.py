@@ -22,13 +22,15 @@ class Counted:
     findings: None while nothing was run and nothing happened. contradictions: what cannot be, in
     words; the running is then taken as often as they derailed, which is the least it can have
     been. n_other: reports that are no derailment, and n_lost: those whose spot is laid no more,
-    neither of which count. names: of vehicles and spots, by key, as the findings call them.
+    neither of which count; nor do the n_mistaken derailments, and the running, of vehicles that
+    were entered by mistake. names: of vehicles and spots, by key, as the findings call them.
     """
 
     findings: Findings | None
     contradictions: tuple[str, ...]
     n_other: int
     n_lost: int
+    n_mistaken: int
     vehicles: Mapping[int, str]
     spots: Mapping[str, str]
 
@@ -48,7 +50,9 @@ class Counted:
 def count(railway: Railway) -> Counted:
     """Count a railway's derailments and passages, in a handful of queries.
 
-    The first vehicle that went is counted, since it may have taken the others with it.
+    The first vehicle that went is counted, since it may have taken the others with it. A vehicle
+    that has left the stock counts with all that it did, since what it did to a turnout's record
+    stays done; one that was entered by mistake never was.
     """
     spots = spots_of(railway)
     incidents = list(
@@ -61,14 +65,24 @@ def count(railway: Railway) -> Counted:
         )
     )
     laid = {spot.key for spot in spots}
+    mistaken = set(
+        Vehicle.everyone.filter(retired_as=Vehicle.Retired.MISTAKEN).values_list("pk", flat=True)
+    )
     fell: Counter[Cell] = Counter()
+    n_mistaken = 0
     for each in derailed:
         key = spot_key(each)
-        if each.pk in first and key in laid:
+        if first.get(each.pk) in mistaken:
+            n_mistaken += 1
+        elif each.pk in first and key in laid:
             fell[first[each.pk], key] += 1
     vague = {key for _, key in fell if key.startswith("place-")}
     ran = _passages(railway, spots, vague)
-    vehicles = _names(Vehicle.objects.filter(pk__in={pk for pk, _ in {**ran, **fell}}))
+    for pk, key in [cell for cell in ran if cell[0] in mistaken]:
+        del ran[pk, key]
+    known = list(Vehicle.everyone.filter(pk__in={pk for pk, _ in {**ran, **fell}}))
+    vehicles = _names(known)
+    gone = frozenset(vehicles[each.pk] for each in known if each.is_retired)
     names = {spot.key: spot.name for spot in spots}
     contradictions = []
     for (pk, key), number in sorted(fell.items()):
@@ -79,10 +93,11 @@ def count(railway: Railway) -> Counted:
             )
             ran[pk, key] = number
     return Counted(
-        _findings(ran, fell, vehicles, names),
+        _findings(ran, fell, vehicles, names, gone),
         tuple(contradictions),
         n_other=len(incidents) - len(derailed),
-        n_lost=len(derailed) - sum(fell.values()),
+        n_lost=len(derailed) - sum(fell.values()) - n_mistaken,
+        n_mistaken=n_mistaken,
         vehicles=vehicles,
         spots=names,
     )
@@ -105,13 +120,14 @@ def _findings(
     fell: Mapping[Cell, int],
     vehicles: Mapping[int, str],
     names: Mapping[str, str],
+    gone: frozenset[str],
 ) -> Findings | None:
     if not ran:
         return None
     named = (
         {(vehicles[pk], names[key]): n for (pk, key), n in cells.items()} for cells in (ran, fell)
     )
-    return suspects(Table(*named))
+    return suspects(Table(*named), gone=gone)
 
 
 def _passages(railway: Railway, spots: Sequence[Spot], vague: set[str]) -> Counter[Cell]:
@@ -142,10 +158,14 @@ def _passages(railway: Railway, spots: Sequence[Spot], vague: set[str]) -> Count
 
 
 def _names(vehicles: Iterable[Vehicle]) -> dict[int, str]:
-    """What vehicles are called; those that are lettered alike are told apart."""
+    """What vehicles are called; those that are lettered alike are told apart, and those that have
+    left the stock say how."""
     listed = list(vehicles)
-    alike = Counter(each.identity for each in listed)
-    return {
-        each.pk: each.identity if alike[each.identity] == 1 else f"{each.identity} (no. {each.pk})"
+    called = {
+        each.pk: f"{each.identity} ({each.get_retired_as_display()})"
+        if each.is_retired
+        else each.identity
         for each in listed
     }
+    alike = Counter(called.values())
+    return {pk: name if alike[name] == 1 else f"{name} (no. {pk})" for pk, name in called.items()}

@@ -805,7 +805,13 @@ class Findings:
         return tuple(each for each in self.suspects if each.blame is blame)
 
 
-def suspects(table: Table, q: float = 0.05, *, prior: Prior = RATIO_PRIOR) -> Findings:
+def suspects(
+    table: Table,
+    q: float = 0.05,
+    *,
+    prior: Prior = RATIO_PRIOR,
+    gone: frozenset[str] = frozenset(),
+) -> Findings:
     """Everyone who may be to blame, of both kinds, worst first.
 
     A vehicle or place is the likelier culprit when its exact p, adjusted for what ran where and
@@ -814,6 +820,8 @@ def suspects(table: Table, q: float = 0.05, *, prior: Prior = RATIO_PRIOR) -> Fi
     where and no culprit of the other kind explains it. Which vehicle and which place are two
     questions, corrected apart; within a category the least p itself comes first, so that the many
     vehicles do not stand behind the few places by their number.
+
+    gone: vehicles that can run no more. What they did counts, but no run is asked of them.
 
     Raises EvidenceImpossible for an empty table or a q not between 0 and 1.
     """
@@ -845,8 +853,11 @@ def suspects(table: Table, q: float = 0.05, *, prior: Prior = RATIO_PRIOR) -> Fi
     confounded = _confounded(table)
     # With a culprit to mend, the next run is with it mended.
     pair = None if culprits else _in_question(table, found)
-    run = crossing(table, *pair, avoiding=_named(found)) if pair else None
-    return Findings(sentence(table, found, confounded), tuple(found), confounded, run)
+    if pair is not None and pair[0] in gone:
+        pair = None
+    run = crossing(table, *pair, avoiding=_named(found), gone=gone) if pair else None
+    said = sentence(table, found, confounded, gone)
+    return Findings(said, tuple(found), confounded, run)
 
 
 def _named(found: Sequence[Suspect]) -> frozenset[tuple[Kind, str]]:
@@ -955,6 +966,7 @@ def crossing(
     *,
     passages: int | None = None,
     avoiding: frozenset[tuple[Kind, str]] = frozenset(),
+    gone: frozenset[str] = frozenset(),
 ) -> Crossing | None:
     """The swap that best tells whether that vehicle or that place is to blame.
 
@@ -965,16 +977,18 @@ def crossing(
     1995, from memory).
 
     passages: of each half; without it as many as show, with 95 %, the rate of the two together.
-    avoiding: under suspicion themselves, taken only if there is nobody else. None where the table
-    has no other vehicle or no other place.
+    avoiding: under suspicion themselves, taken only if there is nobody else. gone: vehicles that
+    can run no more, never taken. None where the table has no other vehicle or no other place.
 
     Raises EvidenceImpossible for names without passages, or passages that are no count above 0.
     """
     ran, fell = table.at(vehicle, place)
     vehicles, places = (
-        [n for n in table.names(kind) if n != own and (kind, n) not in avoiding]
-        or [n for n in table.names(kind) if n != own]
-        for kind, own in ((Kind.VEHICLE, vehicle), (Kind.PLACE, place))
+        [n for n in left if (kind, n) not in avoiding] or left
+        for kind, left in (
+            (Kind.VEHICLE, [n for n in table.vehicles if n != vehicle and n not in gone]),
+            (Kind.PLACE, [n for n in table.places if n != place]),
+        )
     )
     if not vehicles or not places:
         return None
@@ -1049,10 +1063,15 @@ RARE = 100
 source."""
 
 
-def sentence(table: Table, found: Sequence[Suspect], confounded: Sequence[Confounded] = ()) -> str:
+def sentence(
+    table: Table,
+    found: Sequence[Suspect],
+    confounded: Sequence[Confounded] = (),
+    gone: frozenset[str] = frozenset(),
+) -> str:
     """What the suspects, worst first, come to: one to three sentences with names."""
     if table.events == 0:
-        return _all_clear(table)
+        return _all_clear(table, gone)
     return " ".join(filter(None, (_said_of(table, found, confounded), _alone(table))))
 
 
@@ -1115,12 +1134,14 @@ def _accused(found: Sequence[Suspect], culprits: Sequence[Suspect]) -> str:
     return f"{said}; {_listed(cleared)} {verb} bad only {how}."
 
 
-def _all_clear(table: Table) -> str:
+def _all_clear(table: Table, gone: frozenset[str]) -> str:
     needed = passages_to_show(1 / RARE)
-    least, its = min(
+    still_here = (
         (int(runs), name)
         for runs, name in zip(table.passages.sum(axis=1), table.vehicles, strict=True)
+        if name not in gone
     )
+    least, its = min(still_here, default=(needed, ""))
     said = f"No derailment in {_times(table.runs, 'passage')}: nobody is to blame."
     bound = math.floor(1 / rule_of_three(table.runs))
     # Below this the bound says nothing that anybody would want to know.

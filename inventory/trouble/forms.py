@@ -9,7 +9,7 @@ from django import forms
 from django.utils import timezone
 
 from inventory.stock.models import Vehicle
-from inventory.stock.photos import PhotoRefused, cleaned
+from inventory.stock.picturing import NewPhoto
 from inventory.track.fitting import SAME_GAUGE_MM
 from inventory.track.models import Place, Railway
 from inventory.trouble.models import MOST_PASSAGES, Incident, happenings
@@ -120,12 +120,6 @@ class ReportForm(PersonsForm):
         max_value=500,
         help_text="1 is next to the engine.",
     )
-    photo = forms.FileField(
-        label="Photo",
-        required=False,
-        widget=forms.ClearableFileInput(attrs={"accept": "image/*"}),
-        help_text="It is shrunk, and where it was taken is removed.",
-    )
     also = forms.MultipleChoiceField(
         label="Others that went with it",
         required=False,
@@ -161,25 +155,19 @@ class ReportForm(PersonsForm):
         }
         self.fields["first"].error_messages["required"] = "Pick the vehicle that went first."
 
-    def clean_photo(self) -> bytes | None:
-        """The photo as it may be kept."""
-        file = self.cleaned_data["photo"]
-        if not file:
-            return None
-        try:
-            return cleaned(file, file.name)
-        except PhotoRefused as refused:
-            raise forms.ValidationError(str(refused)) from refused
-
     @property
-    def seen(self) -> Seen:
-        """What was reported, once the form is valid."""
+    def went_first(self) -> Vehicle:
+        """The first to go, once the form is valid."""
+        return self.stock[self.cleaned_data["first"]]
+
+    def seen(self, photos: Sequence[NewPhoto] = ()) -> Seen:
+        """What was reported, once the form is valid, with the photos that came with it."""
         told = self.cleaned_data
         return Seen(
             spot=self.spots[told["where"]],
             happened=told["happened"],
             happened_at=_moment(told["on"]),
-            first=self.stock[told["first"]],
+            first=self.went_first,
             also=[self.stock[key] for key in told["also"]],
             ahead=self.stock.get(told["ahead"]),
             behind=self.stock.get(told["behind"]),
@@ -187,7 +175,7 @@ class ReportForm(PersonsForm):
             effort=told["effort"],
             position=told["position"],
             note=told["note"].strip(),
-            photo=told["photo"],
+            photos=photos,
         )
 
 

@@ -8,6 +8,7 @@ from django.db import models
 from django.db.models import Q
 from django.urls import reverse
 
+from inventory.stock.facts import Pictured
 from inventory.stock.models import Inspection, Vehicle
 from inventory.track.models import Place, Railway, Track, Turnout
 from inventory.trackwork.models import TrackInspection, Trackwork
@@ -92,18 +93,19 @@ class Involved(models.Model):
         return f"{self.vehicle}, {self.get_part_display()}"
 
 
-class IncidentPhoto(models.Model):
-    """How it looked, as a cleaned JPEG. In the record itself, so that a backup holds it."""
+class IncidentPhoto(Pictured):
+    """How it looked."""
+
+    role, space = "incident", "trouble"
 
     incident = models.ForeignKey(Incident, models.CASCADE, related_name="photos")
-    jpeg = models.BinaryField()
-    taken_by = models.ForeignKey(PERSON, models.PROTECT, related_name="+")
 
-    class Meta:
-        ordering = ["pk"]
-
-    def __str__(self) -> str:
-        return f"photo of {self.incident}"
+    class Meta(Pictured.Meta):
+        constraints = [
+            models.UniqueConstraint(
+                fields=["incident", "position"], name="one_photo_of_a_report_in_a_position"
+            )
+        ]
 
 
 class Hold(models.Model):

@@ -14,7 +14,12 @@ from django.utils import timezone
 from inventory.people.models import Person
 from inventory.stock.facts import Judged
 from inventory.stock.models import Inspection, Vehicle, Verdict
-from inventory.stock.recording import inspection_finished
+from inventory.stock.picturing import NewPhoto, describe, hang, shift, take_down
+from inventory.stock.recording import (
+    inspection_finished,
+    note_photo_removed,
+    vehicle_retired,
+)
 from inventory.stock.verdicts import settle_service
 from inventory.track.models import Place, Railway, Track, Turnout
 from inventory.trackwork.models import TrackInspection, Trackwork
@@ -50,7 +55,7 @@ class Seen:
     effort: str = ""
     position: int | None = None
     note: str = ""
-    photo: bytes | None = None  # a cleaned JPEG
+    photos: Sequence[NewPhoto] = ()
 
 
 @transaction.atomic
@@ -93,8 +98,8 @@ def report(*, seen: Seen, by: Person) -> Incident:
         for vehicle, part in parts
         if vehicle is not None
     )
-    if seen.photo is not None:
-        IncidentPhoto.objects.create(incident=incident, jpeg=seen.photo, taken_by=by)
+    if seen.photos:
+        add_photos(incident=incident, photos=seen.photos, by=by)
     return incident
 
 
@@ -113,6 +118,41 @@ def withdraw_report(*, incident: Incident, because: str) -> None:
     )
 
 
+# --- Photos -----------------------------------------------------------------------------------
+
+
+def add_photos(
+    *,
+    incident: Incident,
+    photos: Sequence[NewPhoto],
+    by: Person,
+    moment: datetime | None = None,
+) -> list[IncidentPhoto]:
+    """Keep photos of what happened behind those that there are. Raises PhotoRefused for too
+    many."""
+    return hang(into=IncidentPhoto, of=incident, photos=photos, by=by, moment=moment)
+
+
+def describe_photo(*, photo: IncidentPhoto, caption: str, taken_on: date) -> None:
+    """Change what is said of a photo of what happened."""
+    describe(photo, caption=caption, taken_on=taken_on)
+
+
+def move_photo(*, photo: IncidentPhoto, is_earlier: bool) -> None:
+    """Exchange a photo of what happened with the one before or behind it."""
+    shift(photo, is_earlier=is_earlier)
+
+
+@transaction.atomic
+def remove_photo(*, photo: IncidentPhoto, by: Person) -> None:
+    """Remove a photo of what happened for good. The vehicle that went first notes it."""
+    first = photo.incident.involved.filter(part=Involved.Part.FIRST).first()
+    if first is not None:
+        note = f"of the report of {photo.incident.happened_at:%Y-%m-%d}, removed for good"
+        note_photo_removed(vehicle=first.vehicle, photo=photo, by=by, note=note)
+    take_down(photo)
+
+
 # --- Out of service ---------------------------------------------------------------------------
 
 
@@ -129,9 +169,14 @@ def take_out(
     """Take a vehicle or a piece of trackwork out of service.
 
     What is out of service already stays so by the reason that stands. Raises TroubleRefused
-    without a reason.
+    without a reason, or for a vehicle that has left the stock.
     """
-    now = type(subject).objects.select_for_update().get(pk=subject.pk)
+    now = type(subject)._base_manager.select_for_update().get(pk=subject.pk)
+    if isinstance(now, Vehicle) and now.is_retired:
+        raise TroubleRefused(
+            f"{now} has left the stock ({now.get_retired_as_display()}) and cannot go out of "
+            "service; bring it back first."
+        )
     standing = now.holds.filter(released_at__isnull=True).first()
     if standing is not None:
         return standing
@@ -174,9 +219,9 @@ def _outside_of(standing: Iterable[Judged]) -> list[Judged]:
 def _mirror(held: Hold, because: str) -> None:
     """Write the reason where those who never look at holds see it."""
     if held.vehicle_id:
-        vehicle = Vehicle.objects.get(pk=held.vehicle_id)
+        vehicle = Vehicle.everyone.get(pk=held.vehicle_id)
         vehicle.held_because = because
-        Vehicle.objects.filter(pk=vehicle.pk).update(held_because=because)
+        Vehicle.everyone.filter(pk=vehicle.pk).update(held_because=because)
         settle_service(vehicle)
     elif held.trackwork and held.trackwork.turnout_id:
         Turnout.objects.filter(pk=held.trackwork.turnout_id).update(held_because=because)
@@ -201,6 +246,16 @@ def _stated_bad_order(inspection: Inspection, **_) -> None:
             inspection=inspection,
             moment=inspection.finished_at,
         )
+
+
+@receiver(vehicle_retired)
+def _let_go(vehicle: Vehicle, by: Person, moment: datetime, **_) -> None:
+    """One that leaves the stock is held no longer, whatever it still waited for."""
+    for held in vehicle.holds.select_for_update().filter(released_at__isnull=True):
+        held.done = f"retired: {vehicle.get_retired_as_display()}"
+        held.released_by, held.released_at = by, moment
+        held.save(update_fields=["done", "released_by", "released_at"])
+        _mirror(held, "")
 
 
 def _in_words(vehicle: Vehicle) -> str:

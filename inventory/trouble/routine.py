@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
-from datetime import date, timedelta
+from datetime import date, datetime, timedelta
 
 from django.db.models import Count, Max, Q
 from django.utils import timezone
@@ -43,11 +43,36 @@ class Due:
 def due(*, months: int, laps: int) -> list[Due]:
     """Vehicles to inspect again, those that ran the most since first; what is held or awaits its
     first inspection is on other lists."""
+    found = _overdue(months, laps)
+    vehicles = Vehicle.objects.in_bulk([pk for pk, *_ in found])
+    listed = [
+        Due(
+            vehicles[pk],
+            timezone.localdate(last) if last else None,
+            since,
+            by_time,
+            since >= laps,
+        )
+        for pk, last, since, by_time in found
+        if pk in vehicles
+    ]
+    return sorted(listed, key=lambda each: -each.laps)
+
+
+def number_due(*, months: int = MONTHS, laps: int = LAPS) -> int:
+    """How many vehicles there are to inspect again."""
+    return len(_overdue(months, laps))
+
+
+def _overdue(months: int, laps: int) -> list[tuple[int, datetime | None, int, bool]]:
+    """By key, in the order of the stock: the last inspection, the laps since, and whether it is
+    due by time. In two queries, without the vehicles themselves."""
     fleet = (
         Vehicle.objects.filter(held_because="")
         .exclude(service="awaiting inspection")
         .annotate(last=Max("inspections__finished_at"))
         .order_by("reporting_mark", "number_key", "pk")
+        .values_list("pk", "last")
     )
     before = timezone.now() - timedelta(days=round(months * 365.25 / 12))
     turns = Turn.vehicles.through.objects.values_list(
@@ -57,13 +82,15 @@ def due(*, months: int, laps: int) -> list[Due]:
     for pk, on, passages in turns:
         ran.setdefault(pk, []).append((on, passages))
     found = []
-    for vehicle in fleet:
-        last = timezone.localdate(vehicle.last) if vehicle.last else None
-        since = sum(n for on, n in ran.get(vehicle.pk, ()) if last is None or on > last)
-        by_time = vehicle.last is None or vehicle.last < before
+    for pk, finished in fleet:
+        since = 0
+        if pk in ran:
+            last = timezone.localdate(finished) if finished else date.min
+            since = sum(n for on, n in ran[pk] if on > last)
+        by_time = finished is None or finished < before
         if by_time or since >= laps:
-            found.append(Due(vehicle, last, since, by_time, since >= laps))
-    return sorted(found, key=lambda each: -each.laps)
+            found.append((pk, finished, since, by_time))
+    return found
 
 
 # --- The next work evening --------------------------------------------------------------------
@@ -137,7 +164,12 @@ def moving(until: date | None = None) -> list[Moving]:
     """What may reach a limit by a day, a year ahead without one; the soonest first."""
     until = until or timezone.localdate() + AHEAD
     often = (
-        Reading.objects.filter(is_current=True, gauge="", inspection__vehicle__visitor="")
+        Reading.objects.filter(
+            is_current=True,
+            gauge="",
+            inspection__vehicle__visitor="",
+            inspection__vehicle__retired_as="",
+        )
         .order_by()
         .values("inspection__vehicle", "quantity", "at")
         .annotate(n=Count("pk"))

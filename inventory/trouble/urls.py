@@ -9,7 +9,7 @@ urlpatterns = [
     path("railways/<int:pk>/report/", views.report_on, name="report-on"),
     path("reports/", views.reports, name="reports"),
     path("reports/<int:pk>/", views.incident, name="incident"),
-    path("photos/<int:pk>.jpg", views.photo, name="photo"),
+    *views.ALBUM.paths("reports/"),
     path("reports/<int:pk>/withdraw/", views.withdraw, name="withdraw"),
     path("hold/vehicles/<int:pk>/", views.hold_vehicle, name="hold-vehicle"),
     path("hold/turnouts/<int:pk>/", views.hold_turnout, name="hold-turnout"),

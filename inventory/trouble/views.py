@@ -4,12 +4,15 @@ from __future__ import annotations
 
 from django.contrib import messages
 from django.core.paginator import Paginator
+from django.db.models import Prefetch
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.views.decorators.http import require_POST
 
 from inventory.people.access import writers_only
+from inventory.stock.album import Album, chosen_with
 from inventory.stock.models import Vehicle
+from inventory.stock.picturing import set_aside
 from inventory.track.models import Railway, Turnout
 from inventory.trackwork.models import Trackwork
 from inventory.trackwork.recording import trackwork_of
@@ -18,8 +21,12 @@ from inventory.trouble.forms import HoldForm, ReleaseForm, ReportForm, RunningFo
 from inventory.trouble.models import Hold, Incident, IncidentPhoto, Involved, RunningSession, Turn
 from inventory.trouble.recording import (
     TroubleRefused,
+    add_photos,
+    describe_photo,
+    move_photo,
     note_running,
     release,
+    remove_photo,
     standing_verdicts,
     take_out,
     waits_for,
@@ -29,6 +36,20 @@ from inventory.trouble.recording import report as keep_report
 from inventory.trouble.spots import spots_of
 from standards.causes import Happening, causes_of
 from standards.remedies import mends
+
+ALBUM = Album(
+    kind=IncidentPhoto,
+    subjects=Incident.objects.all,
+    add=add_photos,
+    describe=describe_photo,
+    move=move_photo,
+    remove=remove_photo,
+)
+
+
+def _who_ran() -> Prefetch:
+    """The vehicles of a turn, be they still in the stock or not."""
+    return Prefetch("vehicles", queryset=Vehicle.everyone.all())
 
 
 def _holds():
@@ -97,31 +118,31 @@ def report_on(request: HttpRequest, pk: int) -> HttpResponse:
     """One report, in under a minute on a phone."""
     railway = get_object_or_404(Railway, pk=pk)
     asked = {"first": request.GET.get("vehicle", ""), "where": request.GET.get("where", "")}
+    chosen = chosen_with(request)
     form = ReportForm(
-        request.POST or None,
-        request.FILES or None,
-        railway=railway,
-        spots=spots_of(railway),
-        initial=asked,
+        request.POST or None, railway=railway, spots=spots_of(railway), initial=asked
     )
-    if request.method == "POST" and form.is_valid():
+    if request.method == "POST" and form.is_valid() and not chosen.refused:
         try:
-            incident = keep_report(seen=form.seen, by=request.user)
+            incident = keep_report(seen=form.seen(chosen.photos), by=request.user)
         except TroubleRefused as refused:
             form.add_error(None, str(refused))
         else:
             _hold_reported(request, incident, form)
             return redirect(incident)
+    is_faulty = bool(form.errors or chosen.refused)
+    if is_faulty:
+        set_aside(chosen, request.user)
     return render(
         request,
         "trouble/report.html",
-        {"railway": railway, "form": form},
-        status=422 if form.errors else 200,
+        {"railway": railway, "form": form, "chosen": chosen},
+        status=422 if is_faulty else 200,
     )
 
 
 def _hold_reported(request: HttpRequest, incident: Incident, form: ReportForm) -> None:
-    vehicle = form.seen.first
+    vehicle = form.went_first
     if vehicle.held_because:
         messages.warning(
             request,
@@ -150,19 +171,11 @@ def incident(request: HttpRequest, pk: int) -> HttpResponse:
             "incident": shown,
             "first": shown.involved.filter(part=Involved.Part.FIRST).first(),
             "holds": _holds().filter(incident=shown),
-            "photos": shown.photos.values_list("pk", flat=True),
+            "photos": list(shown.photos.all()),
             "form": WithdrawForm(),
             "causes": [(cause, False) for cause in causes_of(Happening(shown.happened))],
         },
     )
-
-
-def photo(request: HttpRequest, pk: int) -> HttpResponse:
-    """A photo of what happened. It never changes, so that a browser may keep it."""
-    shown = get_object_or_404(IncidentPhoto, pk=pk)
-    answer = HttpResponse(bytes(shown.jpeg), content_type="image/jpeg")
-    answer["Cache-Control"] = "private, max-age=31536000, immutable"
-    return answer
 
 
 @writers_only
@@ -264,7 +277,9 @@ def tag(request: HttpRequest, pk: int) -> HttpResponse:
 
 def running(request: HttpRequest) -> HttpResponse:
     """The running sessions, the latest first."""
-    sessions = RunningSession.objects.select_related("railway").prefetch_related("turns__vehicles")
+    sessions = RunningSession.objects.select_related("railway").prefetch_related(
+        Prefetch("turns", queryset=Turn.objects.prefetch_related(_who_ran()))
+    )
     page = Paginator(sessions, 25).get_page(request.GET.get("page"))
     return render(
         request, "trouble/running.html", {"page": page, "railways": Railway.objects.all()}
@@ -305,7 +320,7 @@ def run_on(request: HttpRequest, pk: int) -> HttpResponse:
 
 def session(request: HttpRequest, pk: int) -> HttpResponse:
     shown = get_object_or_404(RunningSession.objects.select_related("railway", "noted_by"), pk=pk)
-    turns = shown.turns.prefetch_related("vehicles", "turnouts", "tracks", "trackwork__turnout")
+    turns = shown.turns.prefetch_related(_who_ran(), "turnouts", "tracks", "trackwork__turnout")
     return render(request, "trouble/session.html", {"session": shown, "turns": turns})
 
 

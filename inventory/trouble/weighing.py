@@ -248,8 +248,10 @@ def _outside_elsewhere(
             quantity__in=list(quantities),
             inspection__vehicle__family=vehicle.family,
             inspection__vehicle__scale=vehicle.scale,
+            inspection__vehicle__visitor="",
         )
         .exclude(inspection__vehicle=vehicle)
+        .exclude(inspection__vehicle__retired_as=Vehicle.Retired.MISTAKEN)
         .order_by()
         .values("quantity")
         .annotate(

@@ -172,13 +172,16 @@ RELEASED = {
     "inventory/stock/migrations/0003_radius_and_shared_shape.py": "1d30fc4f21efe66a",
     "inventory/stock/migrations/0005_visitor.py": "13aa093603a1d948",
     "inventory/stock/migrations/0006_the_record.py": "f32923eb8a3fc08b",
+    "inventory/stock/migrations/0007_photos.py": "38455423afec4f76",
     "inventory/track/migrations/0001_initial.py": "f0069eb04cd483cf",
     "inventory/trackwork/migrations/0001_initial.py": "b9363ecec52b929c",
+    "inventory/trackwork/migrations/0002_photos.py": "b5cb5871397b5a32",
     "inventory/stock/migrations/0004_held_because.py": "3d9e12f581b07609",
     "inventory/track/migrations/0002_held_because.py": "7307bf34eef453af",
     "inventory/trouble/migrations/0001_initial.py": "02313342dbe4b5cf",
     "inventory/trouble/migrations/0002_holds_of_bad_orders.py": "a536d185bb597ee5",
     "inventory/trouble/migrations/0003_photo.py": "875107a7444d9c6c",
+    "inventory/trouble/migrations/0004_photos.py": "72216d896670b518",
     "inventory/reader/migrations/0001_reading_token.py": "b43ed72474c27854",
 }
 

@@ -21,11 +21,13 @@ from django.conf import settings as project
 from inventory.bench.demo import DemoRefused, load_demo
 from inventory.people.models import Person
 from inventory.stock.models import (
+    Change,
     Coupler,
     HouseLimit,
     Inspection,
     Reading,
     Vehicle,
+    VehiclePhoto,
     Verdict,
     Wheelset,
 )
@@ -34,6 +36,7 @@ from inventory.stock.verdicts import standing_proposal
 from inventory.track.fit import Stood, answers, pool_for, stood
 from inventory.track.models import (
     Home,
+    HomeTrack,
     Industry,
     Place,
     Railway,
@@ -44,7 +47,8 @@ from inventory.track.models import (
 )
 from inventory.track.needs import needs_of
 from inventory.track.standing import candidates
-from inventory.trouble.models import Incident
+from inventory.trackwork.models import TrackworkPhoto
+from inventory.trouble.models import Incident, IncidentPhoto
 from standards.conformity import Outcome
 from standards.judging import Service
 
@@ -56,7 +60,7 @@ pytestmark = pytest.mark.django_db
 
 def clear() -> None:
     for model in (Incident, Verdict, Reading, Inspection, Track, Railway, Vehicle, HouseLimit):
-        model.objects.all().delete()
+        model._base_manager.all().delete()  # what has left the stock too
 
 
 @pytest.fixture(scope="module")
@@ -107,7 +111,8 @@ def faults(lettered: str, day: str) -> set[tuple[str, str, str]]:
 def facts() -> list[tuple]:
     """All that a load made, without keys and without the moment of judging."""
     return [
-        *Vehicle.objects.order_by("pk").values_list(
+        *Vehicle.everyone.order_by("pk").values_list(
+            "retired_as", "retired_on", "retired_price", "retired_note",
             "reporting_mark", "number", "name", "category", "kind", "aar_designation",
             "uic_letter", "family", "scale", "axles", "has_buffers", "maker", "catalogue_number",
             "era", "acquired_on", "price", "value", "currency", "storage_box", "notes", "service",
@@ -135,6 +140,9 @@ def facts() -> list[tuple]:
             "probability", "low", "low_basis", "high", "high_basis", "nominal", "is_derived",
             "is_second_hand", "is_by_house", "note", "rule", "cause", "is_current",
         ),
+        *VehiclePhoto.objects.order_by("pk").values_list(
+            "vehicle__number", "digest", "caption", "taken_on", "position", "added_at"
+        ),
         *Railway.objects.values_list("name", "family", "scale", "clearance_gap", "notes"),
         *Place.objects.values_list("name", "position"),
         *Turnout.objects.order_by("pk").values_list(
@@ -151,6 +159,10 @@ def facts() -> list[tuple]:
             "industry__name", "direction", "goods", "kinds", "cars_per_session", "sessions_away"
         ),
         *Home.objects.order_by("pk").values_list("industry__name", "vehicle__number"),
+        *HomeTrack.objects.order_by("pk").values_list("track__name", "vehicle__number"),
+        *Change.objects.order_by("pk").values_list(
+            "vehicle__number", "what", "before", "after", "note", "by__username", "at"
+        ),
     ]  # fmt: skip
 
 
@@ -166,11 +178,31 @@ def test_load_demo_into_an_empty_record_then_everything_of_the_file_is_there(dem
         ("nem", "N"): 6,
     }
     assert Vehicle.objects.filter(category="locomotive", scale="HO").count() == 5
-    assert Inspection.objects.count() == 61
+    in_stock = Inspection.objects.filter(vehicle__retired_as="")
+    assert in_stock.count() == 61
+    assert Inspection.objects.count() == 63
     assert Inspection.objects.filter(finished_at__isnull=True).count() == 2
-    assert Reading.objects.count() == 1109
+    assert Reading.objects.filter(inspection__in=in_stock).count() == 1109
+    assert Reading.objects.count() == 1136
     assert HouseLimit.objects.count() == 2
     assert Vehicle.objects.filter(inspections__isnull=True).count() == 3
+
+
+def test_load_demo_then_four_have_left_and_one_came_back(demo):
+    assert {each.identity: each.retired_as for each in Vehicle.everyone.former()} == {
+        "KVPW 5521": "sold",
+        "DUXL 77": "scrapped",
+        "OZN 377": "given",
+        "HFQ 1114": "mistaken",
+    }
+    assert not Home.objects.filter(vehicle__retired_as__gt="").exists()
+    assert [each.what for each in vehicle("HFQ X9").changes.all()] == ["retired", "brought back"]
+    assert [(each.what, each.before, each.after) for each in vehicle("HFQ 12").changes.all()] == [
+        ("value", "360", "395"),
+        ("value", "395", "420"),
+        ("storage_box", "Box E1", "Drawer 1"),
+    ]
+    assert HomeTrack.objects.count() == 4
 
 
 def test_load_demo_then_services_stand_in_the_expected_proportion(demo):
@@ -190,6 +222,19 @@ def test_load_demo_then_every_outcome_and_reason_occurs(demo):
     assert set(Inspection.objects.values_list("reason", flat=True)) == set(
         Inspection.Reason.values
     )
+
+
+def test_every_photo_of_the_demo_is_small_and_is_on_a_page(demo):
+    files = list((project.HOME / "fixtures" / "photos").iterdir())
+    kept = [
+        *VehiclePhoto.objects.all(), *TrackworkPhoto.objects.all(), *IncidentPhoto.objects.all()
+    ]  # fmt: skip
+
+    assert all(each.suffix == ".jpg" and each.stat().st_size < 60_000 for each in files)
+    assert len(files) == len({each.digest for each in kept}) == len(kept)
+    assert VehiclePhoto.objects.values("vehicle").distinct().count() >= 6
+    assert TrackworkPhoto.objects.count() == IncidentPhoto.objects.count() == 1
+    assert all(each.added_at.date() == each.taken_on for each in kept)
 
 
 def test_load_demo_twice_then_the_same_record_comes_out(newcomer):

@@ -7,11 +7,13 @@ phone and at a desk.
 from __future__ import annotations
 
 import random
+from decimal import Decimal
 from pathlib import Path
 
 import pytest
 
 import inventory.drawing
+from inventory.drawing.bars import Bar, Share, bars, shares
 from inventory.drawing.curve import vehicle_on_curve
 from inventory.drawing.frog import RELATIONS, wheelset_in_frog
 from inventory.drawing.frog_sizes import USUAL
@@ -152,12 +154,55 @@ def some_sidings(chance: random.Random, count: int):
         yield f'<div class="drawn">{siding(**drawn)}{siding(**drawn, wide=True)}</div>'
 
 
+NAMES = ("boxcar", "ventilated boxcar", "gas-mechanical switcher of the narrow gauge", "III", "X")
+
+
+def some_bars(chance: random.Random, count: int):
+    for _ in range(count):
+        amounts = [
+            None
+            if chance.random() < 0.1
+            else Decimal(chance.randrange(10 ** chance.randrange(1, 10)))
+            for _ in range(chance.randrange(1, 13))
+        ]
+        yield bars(
+            [
+                Bar(
+                    f"{chance.choice(NAMES)} {place}",
+                    amount,
+                    "not stated" if amount is None else f"{amount:,.2f}",
+                    chance.choice(["", f"{place} of {place + 3}", "9 999 of 10 000"]),
+                )
+                for place, amount in enumerate(amounts)
+            ],
+            title="Worth",
+        )
+
+
+def some_shares(chance: random.Random, count: int):
+    for _ in range(count):
+        yield shares(
+            [
+                Share(name, chance.randrange(10 ** chance.randrange(1, 6)) + 1, tone)
+                for name, tone in (
+                    ("fit to run", "d-ok"),
+                    ("fit with advice", "d-maybe"),
+                    ("bad order", "d-no"),
+                    ("awaiting inspection", "d-none"),
+                )
+            ],
+            title="The stock",
+        )
+
+
 def a_page(tmp_path: Path) -> tuple[Path, int]:
     chance = random.Random(SEED)
     kinds = {
         "frog": some_wheelsets(chance, 75),
         "curve": some_curves(chance, 65),
         "siding": some_sidings(chance, 60),
+        "bars": some_bars(chance, 40),
+        "shares": some_shares(chance, 20),
         "jaws": map(jaws_picture, [*GUIDES, *TRACK_GUIDES]),
     }
     sections = [

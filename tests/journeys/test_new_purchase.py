@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import pytest
+from PIL import Image
 from selenium.webdriver import ActionChains
 from selenium.webdriver.common.keys import Keys
 
@@ -20,7 +21,7 @@ pytestmark = [
 ]
 
 
-def test_new_purchase_from_sign_in_to_outcome(phone, live_server):
+def test_new_purchase_from_sign_in_to_outcome(phone, live_server, tmp_path):
     owner = Person.objects.create_user("owner", role=Person.Role.OWNER)
     bench = Keyboard(phone, live_server.url)
 
@@ -38,6 +39,7 @@ def test_new_purchase_from_sign_in_to_outcome(phone, live_server):
     bench.fill("number", "2041")
     bench.fill("kind", "boxcar")
     bench.press(Keys.ESCAPE)
+    choose_photos(phone, tmp_path)
     bench.fill("axles", "2")
     bench.fill("profile_code", "110")
     bench.press(Keys.ENTER)
@@ -92,6 +94,39 @@ def test_new_purchase_from_sign_in_to_outcome(phone, live_server):
     assert inspection.finished_at is not None
     assert inspection.service == inspection.proposed == "bad order"
     assert "Back-to-back, axle 2" in bench.words
+    # The photos are on its page and the first of them in the list, each drawn by the browser.
+    assert shown_photos(bench) == [("photo of QVR 2041", 320, 213)] * 2
+    phone.find_element("css selector", ".photos a").click()
+    bench.wait(lambda: "photo 1 of 2" in bench.words, "the page of the photo")
+    assert shown_photos(bench) == [("photo of QVR 2041", 1600, 1067)]
+    assert phone.execute_script("return document.documentElement.scrollWidth") <= 390
+    phone.get(live_server.url + "/stock/")
+    assert shown_photos(bench) == [("photo of QVR 2041", 320, 213)]
+
+
+def choose_photos(phone, folder) -> None:
+    """Two from the phone's album; its camera is offered besides to whoever has no mouse."""
+    for name, colour in (("one.jpg", "red"), ("two.jpg", "blue")):
+        Image.new("RGB", (3000, 2000), colour).save(folder / name)
+    camera, album = phone.find_elements("name", "photos")
+    assert camera.get_attribute("capture") == "environment"
+    assert camera.get_attribute("accept") == "image/*"
+    album.send_keys(f"{folder / 'one.jpg'}\n{folder / 'two.jpg'}")
+
+
+def shown_photos(bench: Keyboard) -> list[tuple[str, int, int]]:
+    """What every photo of the page is called, and its size as the browser has it."""
+    found = bench.browser.find_elements("css selector", "main img")
+    for each in found:
+        bench.wait(lambda each=each: each.get_property("naturalWidth"), "the photo is drawn")
+    return [
+        (
+            each.get_attribute("alt"),
+            each.get_property("naturalWidth"),
+            each.get_property("naturalHeight"),
+        )
+        for each in found
+    ]
 
 
 def test_the_page_never_scrolls_sideways_at_phone_width(scripted_phone, live_server):

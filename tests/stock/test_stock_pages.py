@@ -39,8 +39,8 @@ def test_stock_list_takes_the_same_queries_however_many_rows(
     for number in range(n_rows):
         full_vehicle(owner, str(number))
     client.force_login(owner)
-    # Session, person, scales for the filter, count, rows.
-    with django_assert_num_queries(5):
+    # Session, person, scales for the filter, count, rows, photos.
+    with django_assert_num_queries(6):
         client.get(reverse("stock:vehicle-list"))
 
 
@@ -87,7 +87,7 @@ def test_vehicle_page_takes_the_same_queries_however_many_verdicts(
     vehicle = make_vehicle(owner, axles=3)
     measure(vehicle, owner, {("back_to_back", str(n)): "14.47" for n in range(1, n_rows + 1)})
     client.force_login(owner)
-    with django_assert_num_queries(9):
+    with django_assert_num_queries(10):
         client.get(vehicle.get_absolute_url())
 
 

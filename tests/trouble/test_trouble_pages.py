@@ -674,12 +674,14 @@ def test_report_then_leads_to_the_evidence_on_its_turnout_once_that_is_measured(
 def test_report_with_a_photo_then_shows_it_to_whoever_is_signed_in(
     signed_in, client, railway, owner
 ):
-    told = filled(railway, make_vehicle(owner), photo=SimpleUploadedFile("a.jpg", photographed()))
+    told = filled(railway, make_vehicle(owner), photos=SimpleUploadedFile("a.jpg", photographed()))
 
     page = signed_in.post(address(railway), told, follow=True).content.decode()
 
-    to = reverse("trouble:photo", args=[IncidentPhoto.objects.get().pk])
-    assert to in page
+    photo = IncidentPhoto.objects.get()
+    assert photo.get_absolute_url() in page
+    assert photo.thumbnail_address in page
+    to = photo.picture_address
     shown = signed_in.get(to)
     assert shown["Content-Type"] == "image/jpeg"
     assert shown.content.startswith(b"\xff\xd8")
@@ -689,7 +691,7 @@ def test_report_with_a_photo_then_shows_it_to_whoever_is_signed_in(
 
 def test_report_with_what_is_no_photo_then_says_so_and_keeps_nothing(signed_in, railway, owner):
     told = filled(
-        railway, make_vehicle(owner), photo=SimpleUploadedFile("a.jpg", b"<svg/>"), note="stays"
+        railway, make_vehicle(owner), photos=SimpleUploadedFile("a.jpg", b"<svg/>"), note="stays"
     )
 
     answer = signed_in.post(address(railway), told)

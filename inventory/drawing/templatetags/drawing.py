@@ -7,6 +7,7 @@ from typing import Any
 from django import template
 from django.utils.safestring import SafeString, mark_safe
 
+from inventory.drawing import bars as amounts
 from inventory.drawing import curve, frog, line, marks, profile, strip, wheelset
 from inventory.drawing import jaws as jaws_guides
 from inventory.drawing import siding as track
@@ -100,6 +101,18 @@ def vehicle_on_curve(sizes: Mapping[str, Any]) -> SafeString:
     if not sizes:
         return mark_safe("")
     return curve.vehicle_on_curve(**_known(dict(sizes)))
+
+
+@register.simple_tag
+def bars(rows: Sequence[amounts.Bar], title: str) -> SafeString:
+    """{% bars rows title %}: amounts below each other, to one scale."""
+    return amounts.bars(rows or (), title=title)
+
+
+@register.simple_tag
+def shares(parts: Sequence[amounts.Share], title: str) -> SafeString:
+    """{% shares parts title %}: the parts of a whole."""
+    return amounts.shares(parts or (), title=title)
 
 
 SIDING = ("measured_mm", "deductions", "clear_mm", "standing", "fits", "ends", "name")

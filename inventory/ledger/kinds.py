@@ -408,7 +408,7 @@ class Photo(Kind):
         except (binascii.Error, ValueError):
             raise Unfit("It is no picture in base64.") from None
         try:
-            kept = cleaned(io.BytesIO(raw), "The picture")
+            kept = cleaned(io.BytesIO(raw), "The picture").jpeg
         except PhotoRefused as refused:
             raise Unfit(str(refused)) from None
         # What was cleaned before stays as it is, bit for bit: cleaning it again would lose some.

@@ -8,12 +8,14 @@ the reason.
 
 from __future__ import annotations
 
+import io
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from functools import cached_property
 
 from django.db import models
 from django.db.models import Q
+from PIL import Image
 
 from inventory.ledger.kinds import (
     Day,
@@ -39,6 +41,7 @@ from inventory.ledger.kinds import (
 )
 from inventory.people.models import Person
 from inventory.stock import models as stock
+from inventory.stock.photos import Cleaned, thumbnail
 from inventory.track import models as track
 from inventory.trackwork import models as trackwork
 from inventory.trouble import models as trouble
@@ -210,6 +213,14 @@ def _places_number(vehicle: models.Model) -> None:
     vehicle.number_key = stock.padded(vehicle.number)
 
 
+def _follows_from_the_picture(photo: models.Model) -> None:
+    with Image.open(io.BytesIO(photo.jpeg), formats=("JPEG",)) as opened:
+        picture = opened.convert("RGB")
+    kept = Cleaned(photo.jpeg, thumbnail(picture), *picture.size)
+    photo.thumbnail, photo.digest = kept.thumbnail, kept.digest
+    photo.width, photo.height = kept.width, kept.height
+
+
 # --- Columns ----------------------------------------------------------------------------------
 
 
@@ -285,6 +296,15 @@ _JUDGED = (
     Column("cause", Word(lambda: ["recorded", "rejudged"]), "Why it was judged."),
     Column("judged_at", Moment(), "When it was judged."),
     Column("is_current", YesNo(), "No where a later verdict superseded it."),
+)
+
+_PICTURED = (
+    Column("caption", Text(), "What is written below it."),
+    Column("taken_on", Day(), "When it was taken."),
+    Column("position", Whole(), "Its order among the others."),
+    _of("added_by", "people", "Who added it."),
+    Column("added_at", Moment(), "When it was added."),
+    Column("jpeg", Photo(), "The picture."),
 )
 
 # --- Sections ---------------------------------------------------------------------------------
@@ -410,6 +430,15 @@ SECTIONS: tuple[Section, ...] = (
         ),
         key=("vehicle", "end"),
         part_of="vehicle",
+    ),
+    Section(
+        "vehicle_photos",
+        stock.VehiclePhoto,
+        "Photos of vehicles.",
+        (_ID, _of("vehicle", "vehicles", "Of which vehicle."), *_PICTURED),
+        key=("vehicle", "position"),
+        part_of="vehicle",
+        fill=_follows_from_the_picture,
     ),
     Section(
         "changes",
@@ -618,6 +647,15 @@ SECTIONS: tuple[Section, ...] = (
         key=("place", "name", "turnout"),
     ),
     Section(
+        "trackwork_photos",
+        trackwork.TrackworkPhoto,
+        "Photos of trackwork.",
+        (_ID, _of("trackwork", "trackwork", "Of which piece."), *_PICTURED),
+        key=("trackwork", "position"),
+        part_of="trackwork",
+        fill=_follows_from_the_picture,
+    ),
+    Section(
         "track_inspections",
         trackwork.TrackInspection,
         "Sets of readings of trackwork.",
@@ -693,14 +731,10 @@ SECTIONS: tuple[Section, ...] = (
         "incident_photos",
         trouble.IncidentPhoto,
         "Photos with the reports.",
-        (
-            _ID,
-            _of("incident", "incidents", "Of which report."),
-            Column("jpeg", Photo(), "The picture."),
-            _of("taken_by", "people", "Who took it."),
-        ),
-        key=("incident",),
+        (_ID, _of("incident", "incidents", "Of which report."), *_PICTURED),
+        key=("incident", "position"),
         part_of="incident",
+        fill=_follows_from_the_picture,
     ),
     Section(
         "holds",
@@ -774,5 +808,11 @@ LEFT_OUT = {
     "people.Person.groups": "Nobody is in one.",
     "people.Person.user_permissions": "What people may do is their role.",
     "stock.Vehicle.number_key": "Follows from the number, so that lists can put 88 before 1104.",
+    "stock.SetAside": "A photo that waits an hour for its form to be sent again.",
+    **{
+        f"{photo}.{name}": "Follows from the picture."
+        for photo in ("stock.VehiclePhoto", "trackwork.TrackworkPhoto", "trouble.IncidentPhoto")
+        for name in ("digest", "width", "height", "thumbnail")
+    },
     "reader.ReadingToken": "A key to one server; whoever needs another makes one there.",
 }

@@ -24,7 +24,7 @@ from inventory.ledger.taking_in import ImportRefused, take_in
 from inventory.ledger.writing import write
 from inventory.people.models import Person
 from inventory.stock.models import Instrument, Vehicle, Verdict
-from inventory.stock.photos import cleaned
+from inventory.stock.photos import Cleaned, cleaned
 from inventory.track.models import Railway
 from inventory.trouble.models import Incident, IncidentPhoto
 from tests.factories import make_person, make_vehicle, measure, sound
@@ -48,7 +48,12 @@ def written(django_db_setup, django_db_blocker):
             railway=railway, where="mill", happened="points", happened_at=NOON,
             reported_by=owner, reported_at=NOON,
         )  # fmt: skip
-        IncidentPhoto.objects.create(incident=incident, jpeg=jpeg(), taken_by=owner)
+        kept = jpeg()
+        IncidentPhoto.objects.create(
+            incident=incident, jpeg=kept.jpeg, thumbnail=kept.thumbnail, digest=kept.digest,
+            width=kept.width, height=kept.height, taken_on=NOON.date(), position=1,
+            added_by=owner, added_at=NOON,
+        )  # fmt: skip
         said = out(".json")
         empty()
         Instrument.objects.exclude(name="Digital caliper").delete()
@@ -69,7 +74,7 @@ def empty() -> None:
         model._base_manager.all().delete()
 
 
-def jpeg(size=(40, 30)) -> bytes:
+def jpeg(size=(40, 30)) -> Cleaned:
     raw = io.BytesIO()
     Image.new("RGB", size, "teal").save(raw, "PNG")
     raw.seek(0)
@@ -149,7 +154,7 @@ WRONG = [
     ("people", "email", "nowhere", "Enter a valid email address."),
     ("people", "role", "king", "“king” is none of its words: inspector, owner, visitor."),
     ("incident_photos", "jpeg", "????", "It is no picture in base64."),
-    ("incident_photos", "jpeg", "aGVsbG8=", "The picture is no JPEG, PNG or WebP picture."),
+    ("incident_photos", "jpeg", "aGVsbG8=", "The picture is no JPEG, PNG or WebP picture"),
 ]
 
 

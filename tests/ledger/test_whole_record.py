@@ -18,7 +18,7 @@ import pandas
 import pytest
 from django.apps import apps
 from django.core.management import CommandError, call_command
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 from PIL import Image
 
@@ -102,7 +102,7 @@ def fill() -> None:
         (TrackworkPhoto, {"trackwork": Trackwork.objects.order_by("pk").last()}),
     )
     for model, of in kinds:
-        for position, colour in enumerate(("teal", "gold", "teal"), start=1):
+        for position, colour in enumerate(("teal", "gold", "teal"), start=101):
             taken = picture(colour=colour)
             model.objects.create(
                 **of, jpeg=taken.jpeg, thumbnail=taken.thumbnail, digest=taken.digest,
@@ -191,7 +191,8 @@ def test_demo_when_taken_into_an_empty_record_then_every_fact_is_as_it_was(demo,
     assert facts() == before
     assert out(".json") == document
     assert not Person.objects.get(username="guest").has_usable_password()
-    shown = VehiclePhoto.objects.values_list("thumbnail", flat=True).first()
+    ours = VehiclePhoto.objects.filter(caption="@side")
+    shown = ours.values_list("thumbnail", flat=True).first()
     assert Image.open(io.BytesIO(bytes(shown))).size == (40, 30)
 
 
@@ -230,7 +231,7 @@ def test_photos_when_left_out_then_only_they_are_missing(demo):
     after = facts()
     for kind in ("IncidentPhoto", "VehiclePhoto", "TrackworkPhoto"):
         assert after.pop(kind) == []
-        assert len(before.pop(kind)) == 3
+        assert len(before.pop(kind)) >= 3
     assert after == before
 
 
@@ -407,6 +408,7 @@ TEXTS = st.text(
 )
 
 
+@settings(deadline=None)
 @given(TEXTS)
 def test_cell_when_shielded_then_no_formula_and_comes_back_exactly(text):
     cell = shielded(text)
@@ -415,6 +417,7 @@ def test_cell_when_shielded_then_no_formula_and_comes_back_exactly(text):
     assert cell[:1] not in tuple("=+-@\t\r\n")
 
 
+@settings(deadline=None)
 @given(st.lists(TEXTS, min_size=1, max_size=4))
 def test_cells_when_written_and_read_by_csv_and_openpyxl_then_come_back_exactly(texts):
     file = io.StringIO(newline="")
@@ -432,6 +435,7 @@ def test_cells_when_written_and_read_by_csv_and_openpyxl_then_come_back_exactly(
     assert [bared(_as_text(cell)) for cell in padded[1:]] == texts
 
 
+@settings(deadline=None)
 @given(st.text(st.sampled_from("a\r_x0D="), min_size=1))
 def test_long_text_when_pieced_out_then_every_piece_fits_and_they_make_it_again(part):
     text = part * 9000

@@ -1,7 +1,8 @@
-from django.urls import path
+from django.urls import path, re_path
 
-from inventory.ledger import backup_pages, views
+from inventory.ledger import backup_pages, everything, views
 from inventory.ledger.lists import views as lists
+from inventory.ledger.shape import SCHEMA_FILE
 
 app_name = "ledger"
 urlpatterns = [
@@ -19,4 +20,13 @@ urlpatterns = [
     path("backups/restore/", backup_pages.restore_now, name="restore-now"),
     path("backups/<str:name>/", backup_pages.download, name="download-backup"),
     path("backups/<str:name>/check/", backup_pages.check_now, name="check-backup"),
+    path("everything/", everything.everything, name="everything"),
+    re_path(
+        r"^everything/carknocker\.(?P<suffix>json|zip|xlsx)$",
+        everything.export_everything,
+        name="export-everything",
+    ),
+    path("everything/import/", everything.import_everything, name="import-everything"),
+    path("export/shape/", everything.shape, name="shape"),
+    path(f"export/shape/{SCHEMA_FILE}", everything.shape_schema, name="shape-schema"),
 ]

@@ -36,6 +36,11 @@ def family_choices() -> list[tuple[str, str]]:
     return [(family.code, family.name) for family in sheets.families().values()]
 
 
+def padded(number: str) -> str:
+    """A running number by which a list puts 88 before 1104."""
+    return re.sub(r"\d+", lambda digits: digits.group().zfill(8), number)[:120]
+
+
 class VehicleQuerySet(models.QuerySet):
     def for_list(self) -> VehicleQuerySet:
         """What a row of the stock list shows, in one query."""
@@ -222,7 +227,7 @@ class Vehicle(models.Model):
 
     def note_number(self) -> None:
         """Keep the key by which numbers are sorted; `save` does it, bulk writers do it first."""
-        self.number_key = re.sub(r"\d+", lambda digits: digits.group().zfill(8), self.number)[:120]
+        self.number_key = padded(self.number)
 
     @property
     def identity(self) -> str:
@@ -518,22 +523,23 @@ class VerdictQuerySet(models.QuerySet):
         """
         return self.standing_for_each([vehicle])[vehicle.pk]
 
-    def standing_for_each(self, vehicles: list[Vehicle]) -> dict[int, list[Verdict]]:
-        """The same for many vehicles in one query, by vehicle. Their wheelsets are at hand."""
+    def standing_for_each(self, vehicles: Iterable[Vehicle]) -> dict[int, list[Verdict]]:
+        """The same of several vehicles by key, in one query beside that of their wheelsets."""
+        of = {vehicle.pk: vehicle for vehicle in vehicles}
         verdicts = (
             self.current()
-            .filter(inspection__vehicle__in=[each.pk for each in vehicles])
+            .filter(inspection__vehicle__in=list(of))
             .select_related("reading__instrument", "inspection__vehicle")
             .order_by("inspection__started_at", "inspection_id", "pk")
         )
-        said: dict[int, list[Verdict]] = {each.pk: [] for each in vehicles}
+        said: dict[int, list[Verdict]] = {pk: [] for pk in of}
         for verdict in verdicts:
             said[verdict.inspection.vehicle_id].append(verdict)
-        return {each.pk: _standing(said[each.pk], each) for each in vehicles}
+        return {pk: _standing(of[pk], each) for pk, each in said.items()}
 
 
-def _standing(verdicts: list[Verdict], vehicle: Vehicle) -> list[Verdict]:
-    """The latest word on each quantity and place among a vehicle's verdicts, oldest first."""
+def _standing(vehicle: Vehicle, verdicts: Iterable[Verdict]) -> list[Verdict]:
+    """Of the verdicts of a vehicle in their order, those that stand."""
     fitted = {str(each.axle): each.fitted_at for each in vehicle.fitted_wheelsets}
     latest: dict[tuple[str, str], Verdict] = {}
     for _, said in groupby(verdicts, key=lambda verdict: verdict.inspection_id):

@@ -205,9 +205,13 @@ def standing_verdicts(subject: Vehicle | Trackwork) -> Sequence[Judged]:
 
 
 def _outside(subject: Vehicle | Trackwork) -> list[Judged]:
+    return _outside_of(standing_verdicts(subject))
+
+
+def _outside_of(standing: Iterable[Judged]) -> list[Judged]:
     return [
         verdict
-        for verdict in standing_verdicts(subject)
+        for verdict in standing
         if verdict.outcome == Outcome.OUTSIDE.value and not verdict.is_advisory
     ]
 
@@ -264,14 +268,23 @@ def waits_for(held: Hold) -> list[str]:
     if not held.is_open:
         return []
     subject = held.subject
-    latest = {verdict.key: verdict for verdict in standing_verdicts(subject)}
-    keys = dict.fromkeys([*map(tuple, held.broken), *(each.key for each in _outside(subject))])
+    is_bad = isinstance(subject, Vehicle) and _is_stated_bad(subject)
+    return still_waits(held, standing_verdicts(subject), is_stated_bad=is_bad)
+
+
+def still_waits(held: Hold, standing: Sequence[Judged], *, is_stated_bad: bool) -> list[str]:
+    """The same of an open hold, for a page that has the standing verdicts of many already.
+
+    is_stated_bad: whether the last finished inspection of a vehicle stated bad order.
+    """
+    latest = {verdict.key: verdict for verdict in standing}
+    outside = (each.key for each in _outside_of(standing))
     found = [
         words
-        for key in keys
-        if _still_applies(subject, key) and (words := _unmended(held, key, latest.get(key)))
+        for key in dict.fromkeys([*map(tuple, held.broken), *outside])
+        if _still_applies(held.subject, key) and (words := _unmended(held, key, latest.get(key)))
     ]
-    if not found and isinstance(subject, Vehicle) and _is_stated_bad(subject):
+    if not found and is_stated_bad:
         found.append("an inspection that finds it fit, since the last one stated bad order")
     return found
 

@@ -183,6 +183,7 @@ RELEASED = {
     "inventory/trouble/migrations/0002_holds_of_bad_orders.py": "a536d185bb597ee5",
     "inventory/trouble/migrations/0003_photo.py": "875107a7444d9c6c",
     "inventory/trouble/migrations/0004_photos.py": "72216d896670b518",
+    "inventory/reader/migrations/0001_reading_token.py": "b43ed72474c27854",
 }
 
 

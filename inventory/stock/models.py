@@ -24,18 +24,35 @@ from standards.sheets import Scale
 PERSON = settings.AUTH_USER_MODEL
 
 
+AAR_LETTERS = 6
+#: The order of the stock list.
+IN_ORDER = ("reporting_mark", "number_key", "id")
+
+
+def _as_sign(code: str) -> str:
+    """A code in letters that nobody types and a line's end, so that only the whole of it is found
+    and no part of it passes for a word."""
+    return "".join(chr(0xE000 + min(ord(each), 0x7FF)) for each in code.casefold()) + "\n"
+
+
 def family_choices() -> list[tuple[str, str]]:
     return [(family.code, family.name) for family in sheets.families().values()]
 
 
 class VehicleQuerySet(models.QuerySet):
     def for_list(self) -> VehicleQuerySet:
-        """What a row of the stock list shows, in one query."""
-        return self.annotate(
-            last_inspected_at=models.Max(
-                "inspections__finished_at", filter=Q(inspections__finished_at__isnull=False)
-            )
-        ).order_by("reporting_mark", "number_key", "pk")
+        """In the order of the stock list."""
+        return self.order_by("reporting_mark", "number_key", "pk")
+
+    def searched(self, words: str) -> VehicleQuerySet:
+        """Those in which every word stands somewhere, or is the AAR designation."""
+        found = self
+        for word in words.split()[:8]:
+            stands = Q(search_text__contains=word.casefold())
+            if len(word) <= AAR_LETTERS:
+                stands |= Q(search_text__startswith=_as_sign(word))
+            found = found.filter(stands)
+        return found
 
     def for_page(self) -> VehicleQuerySet:
         """What the page of one vehicle shows."""
@@ -150,6 +167,10 @@ class Vehicle(models.Model):
     held_because = models.CharField(max_length=200, blank=True, editable=False)
     # The number with its digits padded, so that a list puts 88 before 1104.
     number_key = models.CharField(max_length=120, editable=False, blank=True)
+    # What a search looks through, folded: the list reads one index instead of eight columns.
+    search_text = models.CharField(max_length=1000, editable=False, blank=True)
+    # When its last finished inspection was finished; `finish_inspection` writes it.
+    last_inspected_at = models.DateTimeField(null=True, editable=False)
     revision = models.PositiveIntegerField(default=1, editable=False)
     logged_at = models.DateTimeField(auto_now_add=True)
     logged_by = models.ForeignKey(PERSON, models.PROTECT, null=True, editable=False)
@@ -165,14 +186,43 @@ class Vehicle(models.Model):
             ),
             models.CheckConstraint(condition=Q(axles__gte=1), name="vehicle_has_an_axle"),
         ]
-        indexes = [models.Index(fields=["reporting_mark", "number"], name="vehicle_marks")]
+        indexes = [
+            models.Index(fields=["reporting_mark", "number"], name="vehicle_marks"),
+            # One for every order and filter of the stock list, so that a page is read from where
+            # it begins; the first holds what is searched, and no row is looked up in vain.
+            models.Index(fields=["visitor", *IN_ORDER, "search_text"], name="vehicle_list"),
+            models.Index(fields=["visitor", "service", *IN_ORDER], name="vehicle_service"),
+            models.Index(fields=["visitor", "category", *IN_ORDER], name="vehicle_category"),
+            models.Index(fields=["visitor", "scale", *IN_ORDER], name="vehicle_scale"),
+            models.Index(fields=["visitor", "scale", "family", "id"], name="vehicle_standard"),
+            models.Index(fields=["visitor", "service", "id"], name="vehicle_by_service"),
+            models.Index(fields=["visitor", "kind", "id"], name="vehicle_by_kind"),
+            models.Index(
+                fields=["visitor", "maker", "catalogue_number", "id"], name="vehicle_by_maker"
+            ),
+            models.Index(fields=["visitor", "storage_box", "id"], name="vehicle_by_box"),
+            models.Index(fields=["visitor", "last_inspected_at", "id"], name="vehicle_by_last"),
+        ]
 
     def __str__(self) -> str:
         return self.identity
 
     def save(self, *args, **kwargs) -> None:
         self.number_key = re.sub(r"\d+", lambda digits: digits.group().zfill(8), self.number)[:120]
+        self.search_text = self._as_searched()
         super().save(*args, **kwargs)
+
+    def _as_searched(self) -> str:
+        words = (
+            self.reporting_mark,
+            self.number,
+            self.name,
+            self.kind,
+            self.maker,
+            self.catalogue_number,
+            self.storage_box,
+        )
+        return (_as_sign(self.aar_designation) + "\n".join(words).casefold())[:1000]
 
     def get_absolute_url(self) -> str:
         return reverse("bench:visitor" if self.visitor else "stock:vehicle", args=[self.pk])

@@ -11,6 +11,7 @@ from dataclasses import dataclass
 from datetime import datetime
 
 from django.db import transaction
+from django.db.models import Q
 from django.dispatch import Signal
 from django.utils import timezone
 
@@ -135,6 +136,7 @@ def amend_vehicle(*, vehicle: Vehicle, seen_revision: int) -> Vehicle:
     vehicle.revision = seen_revision + 1
     vehicle.service = now.service
     vehicle.held_because = now.held_because
+    vehicle.last_inspected_at = now.last_inspected_at
     vehicle.save()
     _fit_wheelsets(vehicle, Running(), fitted_at=timezone.now())
     if is_judged_anew:
@@ -287,9 +289,11 @@ def finish_inspection(
     inspection.inspector = by
     inspection.finished_at = moment or timezone.now()
     inspection.save()
+    vehicle = Vehicle.everyone.filter(pk=inspection.vehicle_id)
+    before = Q(last_inspected_at__isnull=True) | Q(last_inspected_at__lt=inspection.finished_at)
+    vehicle.filter(before).update(last_inspected_at=inspection.finished_at)
     # One that is held stays so, whatever was found, until somebody releases it.
-    vehicle = Vehicle.everyone.filter(pk=inspection.vehicle_id, held_because="")
-    vehicle.update(service=service.value)
+    vehicle.filter(held_because="").update(service=service.value)
     inspection_finished.send(sender=Inspection, inspection=inspection)
     return inspection
 

@@ -1,14 +1,16 @@
 """The lists of the stock pages."""
 
 import django_tables2 as tables
+from django.utils.html import format_html
+from django.utils.safestring import SafeString
 
 from inventory.stock.models import HouseLimit, Instrument, Vehicle
+from inventory.stock.templatetags.measures import word
 
 
 class VehicleTable(tables.Table):
     caption = "Vehicles"
-    identity = tables.TemplateColumn(
-        template_name="stock/_identity_cell.html",
+    identity = tables.Column(
         verbose_name="Vehicle",
         order_by=("reporting_mark", "number_key", "pk"),
     )
@@ -22,11 +24,7 @@ class VehicleTable(tables.Table):
         attrs={"td": {"class": "nowrap"}},
         order_by=("last_inspected_at", "pk"),
     )
-    service = tables.TemplateColumn(
-        template_name="stock/_service_cell.html",
-        verbose_name="Service",
-        order_by=("service", "pk"),
-    )
+    service = tables.Column(verbose_name="Service", order_by=("service", "pk"))
 
     class Meta:
         model = Vehicle
@@ -43,6 +41,16 @@ class VehicleTable(tables.Table):
         empty_text = (
             "No vehicle answers to this. Clear the filters, or log a new one at the bench."
         )
+
+    # Written here and not in templates of their own, which would be looked up for every row.
+    def render_identity(self, record: Vehicle) -> SafeString:
+        name = format_html(' <span class="soft">{}</span>', record.name) if record.name else ""
+        return format_html(
+            '<a href="{}">{}</a>{}', record.get_absolute_url(), record.identity, name
+        )
+
+    def render_service(self, value: str) -> SafeString:
+        return word(value)
 
 
 class InstrumentTable(tables.Table):

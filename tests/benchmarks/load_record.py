@@ -312,6 +312,12 @@ _OWN = {
     ("stock_vehicle", "number"): "CAST(id + 100 * g AS TEXT)",
     ("stock_vehicle", "number_key"): "printf('%08d', id + 100 * g)",
     ("stock_vehicle", "storage_box"): "CAST(CAST(storage_box AS INTEGER) + 10 * g AS TEXT)",
+    ("stock_vehicle", "search_text"): (
+        "substr(search_text, 1, instr(search_text, char(10))) || lower(reporting_mark || (g % 40) "
+        "|| char(10) || CAST(id + 100 * g AS TEXT) || char(10) || char(10) || kind || char(10) || "
+        "maker || char(10) || catalogue_number || char(10) || "
+        "CAST(CAST(storage_box AS INTEGER) + 10 * g AS TEXT))"
+    ),
     ("trouble_runningsession", "held_on"): "date(held_on, '-' || g || ' days')",
     ("track_standing", "position"): "position + 100 * g",
 }

@@ -17,6 +17,7 @@ from django.urls import reverse
 from inventory.stock.facts import Inspected, Judged, Taken, quantity_choices
 from inventory.stock.fields import ExactDecimalField
 from standards import sheets
+from standards.conformity import Outcome
 from standards.judging import Service
 from standards.quantities import QUANTITIES, Dimension, Place, Quantity
 from standards.sheets import Scale
@@ -25,6 +26,8 @@ PERSON = settings.AUTH_USER_MODEL
 
 
 AAR_LETTERS = 6
+#: Of a verdict that asks for something to be done.
+OPEN_OUTCOMES = (Outcome.OUTSIDE.value, Outcome.UNDECIDED.value)
 #: The order of the stock list.
 IN_ORDER = ("reporting_mark", "number_key", "id")
 
@@ -196,6 +199,15 @@ class Vehicle(models.Model):
             models.Index(fields=["visitor", "scale", *IN_ORDER], name="vehicle_scale"),
             models.Index(fields=["visitor", "scale", "family", "id"], name="vehicle_standard"),
             models.Index(fields=["visitor", "service", "id"], name="vehicle_by_service"),
+            models.Index(
+                fields=["visitor", "service", "-logged_at", "id"], name="vehicle_lately_logged"
+            ),
+            models.Index(fields=["visitor", "id"], name="vehicle_by_key"),
+            models.Index(fields=["id"], condition=Q(visitor__gt=""), name="vehicle_visiting"),
+            models.Index(
+                fields=["visitor", "held_because", "last_inspected_at", "service"],
+                name="vehicle_due",
+            ),
             models.Index(fields=["visitor", "kind", "id"], name="vehicle_by_kind"),
             models.Index(
                 fields=["visitor", "maker", "catalogue_number", "id"], name="vehicle_by_maker"
@@ -446,6 +458,13 @@ class Inspection(Inspected):
                 name="one_open_inspection_a_vehicle",
             )
         ]
+        indexes = [
+            models.Index(
+                fields=["-started_at", "-id"],
+                condition=Q(finished_at__isnull=True),
+                name="inspection_open",
+            )
+        ]
 
     def __str__(self) -> str:
         return f"{self.vehicle}, {self.reason}, {self.started_at:%Y-%m-%d}"
@@ -477,17 +496,30 @@ class VerdictQuerySet(models.QuerySet):
         What was said of an axle that is no more, or of a wheelset that was exchanged, stands no
         longer; nor does a sum once one of its parts was measured again.
         """
+        return self.standing_of([vehicle])[vehicle.pk]
+
+    def standing_of(self, vehicles: Iterable[Vehicle]) -> dict[int, list[Verdict]]:
+        """The same of many vehicles by their keys, in one query and one for their wheelsets."""
+        listed = {vehicle.pk: vehicle for vehicle in vehicles}
+        models.prefetch_related_objects(list(listed.values()), "wheelsets")
         verdicts = (
             self.current()
-            .filter(inspection__vehicle=vehicle)
-            .select_related("reading__instrument", "inspection__vehicle")
-            .order_by("inspection__started_at", "inspection_id", "pk")
+            .filter(inspection__vehicle__in=list(listed))
+            .select_related("reading__instrument", "inspection")
+            .order_by("inspection__vehicle", "inspection__started_at", "inspection_id", "pk")
         )
-        fitted = {str(each.axle): each.fitted_at for each in vehicle.fitted_wheelsets}
-        latest: dict[tuple[str, str], Verdict] = {}
-        for _, said in groupby(verdicts, key=lambda verdict: verdict.inspection_id):
-            _overlay(latest, _of_what_is_fitted(list(said), fitted))
-        return sorted(latest.values(), key=Verdict.bench_order)
+        latest: dict[int, dict[tuple[str, str], Verdict]] = {pk: {} for pk in listed}
+        for _, group in groupby(verdicts, key=lambda verdict: verdict.inspection_id):
+            said = list(group)
+            vehicle = listed[said[0].inspection.vehicle_id]
+            for verdict in said:
+                verdict.inspection.vehicle = vehicle
+            fitted = {str(each.axle): each.fitted_at for each in vehicle.fitted_wheelsets}
+            _overlay(latest[vehicle.pk], _of_what_is_fitted(said, fitted))
+        return {
+            pk: sorted(standing.values(), key=Verdict.bench_order)
+            for pk, standing in latest.items()
+        }
 
 
 def _of_what_is_fitted(
@@ -538,4 +570,11 @@ class Verdict(Judged):
                 condition=Q(is_current=True),
                 name="one_current_verdict",
             ),
+        ]
+        indexes = [
+            models.Index(
+                fields=["inspection"],
+                condition=Q(is_current=True, outcome__in=OPEN_OUTCOMES),
+                name="verdict_open",
+            )
         ]

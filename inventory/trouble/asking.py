@@ -5,7 +5,9 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, replace
 from itertools import chain
+from urllib.parse import urlencode
 
+from django.core.paginator import Paginator
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, render
 
@@ -71,18 +73,26 @@ def railway(request: HttpRequest, pk: int) -> HttpResponse:
     return render(request, "trouble/railway.html", {"railway": shown, **_shown(count(shown))})
 
 
+#: So many that are due stand on one page.
+DUE_A_PAGE = 100
+
+
 def routine(request: HttpRequest) -> HttpResponse:
     """What is due, what the next work evening needs, and what moves towards a limit."""
     usual = {"months": MONTHS, "laps": LAPS}
     form = RoutineForm({**usual, **request.GET.dict()})
     often = form.cleaned_data if form.is_valid() else usual
+    found = due(months=often["months"], laps=often["laps"]) if form.is_valid() else []
+    page = Paginator(found, DUE_A_PAGE).get_page(request.GET.get("page"))
     return render(
         request,
         "trouble/routine.html",
         {
             "form": form,
             "evening": evening(),
-            "due": due(months=often["months"], laps=often["laps"]) if form.is_valid() else [],
+            "due": page.object_list,
+            "page": page,
+            "often": urlencode({"months": often["months"], "laps": often["laps"]}),
             "moving": moving(),
         },
         status=422 if form.errors else 200,

@@ -3,18 +3,19 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
-from datetime import date, timedelta
+from datetime import date, datetime, timedelta
 
-from django.db.models import Count, Max, Q
+from django.db.models import Count, Exists, F, OuterRef, Q, Sum
 from django.utils import timezone
 
-from inventory.stock.models import Inspection, Reading, Vehicle, Verdict
+from inventory.stock.models import OPEN_OUTCOMES, Inspection, Reading, Vehicle, Verdict
 from inventory.trouble.models import Hold, Turn
-from inventory.trouble.recording import waits_for
+from inventory.trouble.recording import waits_of
 from standards.conformity import Outcome
 from standards.drift import Drift, DriftImpossible, Point, drift
-from standards.judging import label
+from standards.judging import Service, label
 from standards.quantities import QUANTITIES
 from standards.remedies import Mend, mends
 
@@ -28,6 +29,9 @@ AHEAD = timedelta(days=365)
 #: So many vehicles are as much as anybody mends in an evening.
 MOST_VEHICLES = 60
 
+#: Fewer open verdicts than this are looked up one by one.
+FEW = 500
+
 
 @dataclass(frozen=True)
 class Due:
@@ -40,30 +44,70 @@ class Due:
     is_by_running: bool
 
 
-def due(*, months: int, laps: int) -> list[Due]:
+class Dues(Sequence[Due]):
+    """The vehicles that are due, those that ran the most first; a page of them at a time.
+
+    Few ran since their last inspection, so that they are listed; the others are only counted, and
+    read from the record where they are looked at.
+    """
+
+    def __init__(self, months: int, laps: int) -> None:
+        self._before = timezone.now() - timedelta(days=round(months * 365.25 / 12))
+        self._laps = laps
+        fleet = Vehicle.objects.filter(held_because="").exclude(service=Service.AWAITING.value)
+        late = Q(last_inspected_at__isnull=True) | Q(last_inspected_at__lt=self._before)
+        # A day lies after a moment if its beginning does; the record keeps both in UTC.
+        ran = (
+            Turn.vehicles.through.objects.filter(
+                Q(vehicle__last_inspected_at__isnull=True)
+                | Q(turn__session__held_on__gt=F("vehicle__last_inspected_at")),
+                vehicle__in=fleet,
+            )
+            .values("vehicle", "vehicle__last_inspected_at")
+            .annotate(n=Sum("turn__passages"))
+            .order_by(
+                "-n", "vehicle__reporting_mark", "vehicle__number_key", "vehicle"
+            )
+        )
+        known = [(row["vehicle"], row["vehicle__last_inspected_at"], row["n"]) for row in ran]
+        self._ran = [(pk, n) for pk, last, n in known if self._is_late(last) or n >= laps]
+        n_late = sum(self._is_late(last) for _, last, _ in known)
+        self._n_still = fleet.filter(late).count() - n_late
+        through = Turn.vehicles.through.objects.filter(vehicle=OuterRef("pk"))
+        after = Q(turn__session__held_on__gt=OuterRef("last_inspected_at"))
+        never = Q(turn__session__isnull=False) & Q(vehicle__last_inspected_at__isnull=True)
+        self._still = fleet.filter(late).filter(~Exists(through.filter(after | never)))
+        self._still = self._still.order_by("reporting_mark", "number_key", "pk")
+
+    def _is_late(self, last: datetime | None) -> bool:
+        return last is None or last < self._before
+
+    def __len__(self) -> int:
+        return len(self._ran) + self._n_still
+
+    def __getitem__(self, at):
+        if not isinstance(at, slice):
+            return self[at : at + 1][0]
+        first, after, _ = at.indices(len(self))
+        ran = self._ran[first:after]
+        vehicles = Vehicle.objects.in_bulk([pk for pk, _ in ran])
+        found = [self._due(vehicles[pk], n) for pk, n in ran]
+        n_ran = len(self._ran)
+        if after > n_ran:
+            still = self._still[max(0, first - n_ran) : after - n_ran]
+            found += [self._due(vehicle, 0) for vehicle in still]
+        return found
+
+    def _due(self, vehicle: Vehicle, ran: int) -> Due:
+        last = vehicle.last_inspected_at
+        day = timezone.localdate(last) if last else None
+        return Due(vehicle, day, ran, self._is_late(last), ran >= self._laps)
+
+
+def due(*, months: int, laps: int) -> Dues:
     """Vehicles to inspect again, those that ran the most since first; what is held or awaits its
     first inspection is on other lists."""
-    fleet = (
-        Vehicle.objects.filter(held_because="")
-        .exclude(service="awaiting inspection")
-        .annotate(last=Max("inspections__finished_at"))
-        .order_by("reporting_mark", "number_key", "pk")
-    )
-    before = timezone.now() - timedelta(days=round(months * 365.25 / 12))
-    turns = Turn.vehicles.through.objects.values_list(
-        "vehicle_id", "turn__session__held_on", "turn__passages"
-    )
-    ran: dict[int, list[tuple[date, int]]] = {}
-    for pk, on, passages in turns:
-        ran.setdefault(pk, []).append((on, passages))
-    found = []
-    for vehicle in fleet:
-        last = timezone.localdate(vehicle.last) if vehicle.last else None
-        since = sum(n for on, n in ran.get(vehicle.pk, ()) if last is None or on > last)
-        by_time = vehicle.last is None or vehicle.last < before
-        if by_time or since >= laps:
-            found.append(Due(vehicle, last, since, by_time, since >= laps))
-    return sorted(found, key=lambda each: -each.laps)
+    return Dues(months, laps)
 
 
 # --- The next work evening --------------------------------------------------------------------
@@ -79,36 +123,47 @@ class Task:
 
 
 def evening() -> list[tuple[str, list[Task]]]:
-    """What needs mending, measuring or releasing, grouped by what is needed on the bench."""
-    open_outcomes = (Outcome.OUTSIDE.value, Outcome.UNDECIDED.value)
-    fleet = (
-        Vehicle.objects.filter(
-            Q(held_because__gt="")
-            | Q(inspections__verdicts__is_current=True)
-            & Q(inspections__verdicts__outcome__in=open_outcomes)
-        )
-        .distinct()
-        .prefetch_related("wheelsets", "couplers")
-        .order_by("-held_because", "reporting_mark", "number_key", "pk")[:MOST_VEHICLES]
-    )
+    """What needs mending, measuring or releasing, grouped by what is needed on the bench: of as
+    many vehicles as an evening takes, and of as many of the oldest that are held."""
+    fleet = _for_an_evening()
+    standing = Verdict.objects.standing_of(fleet)
     groups: dict[str, list[Task]] = {}
     for vehicle in fleet:
-        standing = Verdict.objects.standing_for(vehicle)
-        for mend in mends(each.as_finding() for each in standing):
+        for mend in mends(each.as_finding() for each in standing[vehicle.pk]):
             group = f"To mend: {QUANTITIES[mend.quantity].name.lower()}"
             groups.setdefault(group, []).append(Task(vehicle, mend))
         undecided = [
             each.label
-            for each in standing
+            for each in standing[vehicle.pk]
             if each.outcome == Outcome.UNDECIDED.value and not each.is_advisory
         ]
         if undecided:
             task = Task(vehicle, words=", ".join(undecided))
             groups.setdefault("To measure again, with a finer instrument", []).append(task)
-    for held in Hold.objects.filter(released_at__isnull=True, vehicle__isnull=False):
-        if not waits_for(held):
+    holds = Hold.objects.filter(released_at__isnull=True, vehicle__isnull=False)
+    oldest = list(holds.select_related("vehicle")[:MOST_VEHICLES])
+    waits = waits_of(oldest)
+    for held in oldest:
+        if not waits[held.pk]:
             groups.setdefault("To release", []).append(Task(held.vehicle, words=held.reason))
     return sorted(groups.items(), key=lambda pair: (pair[0] != "To release", pair[0]))
+
+
+def _for_an_evening() -> list[Vehicle]:
+    """The held vehicles, then those of which anything is outside or undecided."""
+    order = ("reporting_mark", "number_key", "pk")
+    held = Vehicle.objects.filter(held_because__gt="").order_by("-held_because", *order)
+    found = list(held[:MOST_VEHICLES])
+    if len(found) < MOST_VEHICLES:
+        open_ones = Verdict.objects.filter(is_current=True, outcome__in=OPEN_OUTCOMES)
+        others = Vehicle.objects.filter(held_because="").order_by(*order)
+        few = list(open_ones.order_by().values_list("inspection__vehicle", flat=True)[:FEW])
+        if len(few) < FEW:
+            others = others.filter(pk__in=set(few))
+        else:  # so many that the first of them are soon met with in the order of the list
+            others = others.filter(Exists(open_ones.filter(inspection__vehicle=OuterRef("pk"))))
+        found += others[: MOST_VEHICLES - len(found)]
+    return found
 
 
 # --- Drift ------------------------------------------------------------------------------------
@@ -136,42 +191,53 @@ class Moving:
 def moving(until: date | None = None) -> list[Moving]:
     """What may reach a limit by a day, a year ahead without one; the soonest first."""
     until = until or timezone.localdate() + AHEAD
-    often = (
-        Reading.objects.filter(is_current=True, gauge="", inspection__vehicle__visitor="")
-        .order_by()
-        .values("inspection__vehicle", "quantity", "at")
-        .annotate(n=Count("pk"))
-        .filter(n__gte=3)
-    )
-    keys = {(row["inspection__vehicle"], row["quantity"], row["at"]) for row in often}
-    vehicles = Vehicle.objects.prefetch_related("wheelsets").in_bulk({pk for pk, *_ in keys})
+    # One inspection has one reading of a thing that counts, so that three take three inspections.
+    often = Inspection.objects.order_by().values("vehicle").annotate(n=Count("pk"))
+    repeated = Vehicle.objects.filter(pk__in=often.filter(n__gte=3).values("vehicle"))
+    vehicles = {vehicle.pk: vehicle for vehicle in repeated}
+    standing = Verdict.objects.standing_of(vehicles.values())
+    readings = _readings_of(vehicles)
     found = []
     for pk, vehicle in vehicles.items():
-        standing = {each.key: each for each in Verdict.objects.standing_for(vehicle)}
-        for quantity, at in sorted((code, at) for key, code, at in keys if key == pk):
-            verdict = standing.get((quantity, at))
-            if verdict is None or not verdict.has_limits:
+        for verdict in standing[pk]:
+            rows = readings.get((pk, *verdict.key), [])
+            if len(rows) < 3 or not verdict.has_limits:
                 continue
             try:
-                moved = drift(_points(vehicle, quantity, at), verdict.low, verdict.high)
+                moved = drift(_points(vehicle, verdict.at, rows), verdict.low, verdict.high)
             except DriftImpossible:
                 continue  # one odd reading is no reason to keep the others back
             if moved is not None and moved.warns(until):
-                found.append(Moving(vehicle, quantity, at, moved))
-    return sorted(found, key=lambda each: (each.drift.earliest or date.max, each.vehicle.pk))
+                found.append(Moving(vehicle, verdict.quantity, verdict.at, moved))
+    return sorted(
+        found,
+        key=lambda each: (
+            each.drift.earliest or date.max,
+            each.vehicle.pk,
+            each.quantity,
+            each.at,
+        ),
+    )
 
 
-def _points(vehicle: Vehicle, quantity: str, at: str) -> list[Point]:
-    """Readings in order of time: only those of the wheelset that is fitted now, and from the last
-    inspection after a repair on, since what was mended begins anew."""
-    since = {str(each.axle): each.fitted_at for each in vehicle.fitted_wheelsets}.get(at)
+def _readings_of(vehicles: Iterable[int]) -> dict[tuple[int, str, str], list[Reading]]:
+    """The numbers that count, by vehicle, quantity and place, in order of time."""
     rows = (
-        Reading.objects.filter(
-            is_current=True, gauge="", quantity=quantity, at=at, inspection__vehicle=vehicle
-        )
+        Reading.objects.filter(is_current=True, gauge="", inspection__vehicle__in=list(vehicles))
         .select_related("inspection")
         .order_by("taken_at", "pk")
     )
+    found: dict[tuple[int, str, str], list[Reading]] = {}
+    for row in rows:
+        key = row.inspection.vehicle_id, row.quantity, row.at
+        found.setdefault(key, []).append(row)
+    return found
+
+
+def _points(vehicle: Vehicle, at: str, rows: Iterable[Reading]) -> list[Point]:
+    """Readings in order of time: only those of the wheelset that is fitted now, and from the last
+    inspection after a repair on, since what was mended begins anew."""
+    since = {str(each.axle): each.fitted_at for each in vehicle.fitted_wheelsets}.get(at)
     kept: list[Point] = []
     for row in rows:
         if not row.u or (since is not None and row.taken_at < since):

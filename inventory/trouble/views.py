@@ -23,12 +23,17 @@ from inventory.trouble.recording import (
     standing_verdicts,
     take_out,
     waits_for,
+    waits_of,
     withdraw_report,
 )
 from inventory.trouble.recording import report as keep_report
 from inventory.trouble.spots import spots_of
 from standards.causes import Happening, causes_of
 from standards.remedies import mends
+
+
+#: So many that are out of service stand on one page.
+HELD_A_PAGE = 50
 
 
 def _holds():
@@ -50,12 +55,15 @@ def _incidents():
 
 def board(request: HttpRequest) -> HttpResponse:
     """What is out of service, the oldest first, with what each waits for."""
-    held = [(each, waits_for(each)) for each in _holds().filter(released_at__isnull=True)]
+    held = Paginator(_holds().filter(released_at__isnull=True), HELD_A_PAGE)
+    page = held.get_page(request.GET.get("page"))
+    waits = waits_of(page)
     return render(
         request,
         "trouble/board.html",
         {
-            "held": held,
+            "held": [(each, waits[each.pk]) for each in page],
+            "page": page,
             "recent": _incidents()[:8],
             "released": _holds().filter(released_at__isnull=False).order_by("-released_at")[:5],
             "railways": Railway.objects.all(),

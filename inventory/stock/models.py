@@ -28,6 +28,10 @@ PERSON = settings.AUTH_USER_MODEL
 AAR_LETTERS = 6
 #: Of a verdict that asks for something to be done.
 OPEN_OUTCOMES = (Outcome.OUTSIDE.value, Outcome.UNDECIDED.value)
+#: What is ours. The indexes of the lists hold no other vehicles: their condition is this.
+FLEET = Q(visitor="")
+#: The fields of that condition, which every index ends with, so that it alone tells.
+OURS = ("visitor",)
 #: The order of the stock list.
 IN_ORDER = ("reporting_mark", "number_key", "id")
 
@@ -78,7 +82,7 @@ class Fleet(models.Manager.from_queryset(VehicleQuerySet)):
     """Our own stock, without what visitors brought."""
 
     def get_queryset(self) -> VehicleQuerySet:
-        return super().get_queryset().filter(visitor="")
+        return super().get_queryset().filter(FLEET)
 
 
 class Vehicle(models.Model):
@@ -171,7 +175,7 @@ class Vehicle(models.Model):
     # The number with its digits padded, so that a list puts 88 before 1104.
     number_key = models.CharField(max_length=120, editable=False, blank=True)
     # What a search looks through, folded: the list reads one index instead of eight columns.
-    search_text = models.CharField(max_length=1000, editable=False, blank=True)
+    search_text = models.TextField(editable=False, blank=True)
     # When its last finished inspection was finished; `finish_inspection` writes it.
     last_inspected_at = models.DateTimeField(null=True, editable=False)
     revision = models.PositiveIntegerField(default=1, editable=False)
@@ -193,27 +197,30 @@ class Vehicle(models.Model):
             models.Index(fields=["reporting_mark", "number"], name="vehicle_marks"),
             # One for every order and filter of the stock list, so that a page is read from where
             # it begins; the first holds what is searched, and no row is looked up in vain.
-            models.Index(fields=["visitor", *IN_ORDER, "search_text"], name="vehicle_list"),
-            models.Index(fields=["visitor", "service", *IN_ORDER], name="vehicle_service"),
-            models.Index(fields=["visitor", "category", *IN_ORDER], name="vehicle_category"),
-            models.Index(fields=["visitor", "scale", *IN_ORDER], name="vehicle_scale"),
-            models.Index(fields=["visitor", "scale", "family", "id"], name="vehicle_standard"),
-            models.Index(fields=["visitor", "service", "id"], name="vehicle_by_service"),
-            models.Index(
-                fields=["visitor", "service", "-logged_at", "id"], name="vehicle_lately_logged"
+            *(
+                models.Index(fields=[*fields, *OURS], condition=FLEET, name=f"vehicle_{name}")
+                for name, fields in (
+                    ("list", [*IN_ORDER, "search_text"]),
+                    ("service", ["service", *IN_ORDER]),
+                    ("category", ["category", *IN_ORDER]),
+                    ("scale", ["scale", *IN_ORDER]),
+                    ("standard", ["scale", "family", "id"]),
+                    ("by_service", ["service", "id"]),
+                    ("lately_logged", ["service", "-logged_at", "id"]),
+                    ("by_key", ["id"]),
+                    ("by_kind", ["kind", "id"]),
+                    ("by_maker", ["maker", "catalogue_number", "id"]),
+                    ("by_box", ["storage_box", "id"]),
+                    ("by_last", ["last_inspected_at", "id"]),
+                    ("due", ["last_inspected_at", "held_because", "service"]),
+                )
             ),
-            models.Index(fields=["visitor", "id"], name="vehicle_by_key"),
+            models.Index(
+                fields=["held_because", *IN_ORDER, *OURS],
+                condition=FLEET & Q(held_because__gt=""),
+                name="vehicle_held",
+            ),
             models.Index(fields=["id"], condition=Q(visitor__gt=""), name="vehicle_visiting"),
-            models.Index(
-                fields=["visitor", "held_because", "last_inspected_at", "service"],
-                name="vehicle_due",
-            ),
-            models.Index(fields=["visitor", "kind", "id"], name="vehicle_by_kind"),
-            models.Index(
-                fields=["visitor", "maker", "catalogue_number", "id"], name="vehicle_by_maker"
-            ),
-            models.Index(fields=["visitor", "storage_box", "id"], name="vehicle_by_box"),
-            models.Index(fields=["visitor", "last_inspected_at", "id"], name="vehicle_by_last"),
         ]
 
     def __str__(self) -> str:
@@ -234,7 +241,7 @@ class Vehicle(models.Model):
             self.catalogue_number,
             self.storage_box,
         )
-        return (_as_sign(self.aar_designation) + "\n".join(words).casefold())[:1000]
+        return _as_sign(self.aar_designation) + "\n".join(words).casefold()
 
     def get_absolute_url(self) -> str:
         return reverse("bench:visitor" if self.visitor else "stock:vehicle", args=[self.pk])
@@ -573,8 +580,8 @@ class Verdict(Judged):
         ]
         indexes = [
             models.Index(
-                fields=["inspection"],
-                condition=Q(is_current=True, outcome__in=OPEN_OUTCOMES),
-                name="verdict_open",
+                fields=["outcome", "inspection"],
+                condition=Q(is_current=True),
+                name="verdict_outcome",
             )
         ]

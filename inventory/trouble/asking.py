@@ -21,7 +21,15 @@ from inventory.trouble.counting import Counted, count, spot_key
 from inventory.trouble.evidence import CONFIDENCE, Suspect, failure_rate
 from inventory.trouble.forms import RoutineForm
 from inventory.trouble.models import Incident, Involved
-from inventory.trouble.routine import LAPS, MONTHS, due, evening, moving
+from inventory.trouble.routine import (
+    LAPS,
+    LOOKED_THROUGH,
+    MONTHS,
+    due,
+    evening,
+    moving,
+    often_inspected,
+)
 from inventory.trouble.spots import key_of
 from inventory.trouble.weighing import (
     Clue,
@@ -93,10 +101,16 @@ def routine(request: HttpRequest) -> HttpResponse:
             "due": page.object_list,
             "page": page,
             "often": urlencode({"months": often["months"], "laps": often["laps"]}),
-            "moving": moving(),
+            **_moving("moving" in request.GET),
         },
         status=422 if form.errors else 200,
     )
+
+
+def _moving(is_asked: bool) -> dict[str, object]:
+    """What moves towards a limit; of a large stock only when it is asked for."""
+    n = 0 if is_asked else often_inspected().count()
+    return {"n_moving": n, "moving": moving() if is_asked or n <= LOOKED_THROUGH else None}
 
 
 def _incidents_of(vehicle: Vehicle) -> list[Incident]:

@@ -3,11 +3,14 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from datetime import date, datetime, timedelta
+from decimal import Decimal
+from itertools import islice
+from typing import NamedTuple
 
-from django.db.models import Count, Exists, F, OuterRef, Q, Sum
+from django.db.models import Count, Exists, F, OuterRef, Q, QuerySet, Sum
 from django.utils import timezone
 
 from inventory.stock.models import OPEN_OUTCOMES, Inspection, Reading, Vehicle, Verdict
@@ -56,28 +59,32 @@ class Dues(Sequence[Due]):
         self._laps = laps
         fleet = Vehicle.objects.filter(held_because="").exclude(service=Service.AWAITING.value)
         late = Q(last_inspected_at__isnull=True) | Q(last_inspected_at__lt=self._before)
+        through = Turn.vehicles.through.objects
         # A day lies after a moment if its beginning does; the record keeps both in UTC.
-        ran = (
-            Turn.vehicles.through.objects.filter(
-                Q(vehicle__last_inspected_at__isnull=True)
-                | Q(turn__session__held_on__gt=F("vehicle__last_inspected_at")),
-                vehicle__in=fleet,
-            )
-            .values("vehicle", "vehicle__last_inspected_at")
+        since = Q(turn__session__held_on__gt=F("vehicle__last_inspected_at"))
+        never = Q(vehicle__last_inspected_at__isnull=True)
+        laps_of = dict(
+            through.filter(since | never)
+            .order_by()
+            .values_list("vehicle")
             .annotate(n=Sum("turn__passages"))
-            .order_by(
-                "-n", "vehicle__reporting_mark", "vehicle__number_key", "vehicle"
-            )
         )
-        known = [(row["vehicle"], row["vehicle__last_inspected_at"], row["n"]) for row in ran]
+        ran = list(
+            fleet.filter(pk__in=through.order_by().values("vehicle"))
+            .order_by("reporting_mark", "number_key", "pk")
+            .values_list("pk", "last_inspected_at")
+        )
+        known = [(pk, last, laps_of[pk]) for pk, last in ran if pk in laps_of]
+        known.sort(key=lambda each: -each[2])
         self._ran = [(pk, n) for pk, last, n in known if self._is_late(last) or n >= laps]
         n_late = sum(self._is_late(last) for _, last, _ in known)
         self._n_still = fleet.filter(late).count() - n_late
-        through = Turn.vehicles.through.objects.filter(vehicle=OuterRef("pk"))
         after = Q(turn__session__held_on__gt=OuterRef("last_inspected_at"))
-        never = Q(turn__session__isnull=False) & Q(vehicle__last_inspected_at__isnull=True)
-        self._still = fleet.filter(late).filter(~Exists(through.filter(after | never)))
-        self._still = self._still.order_by("reporting_mark", "number_key", "pk")
+        self._still = (
+            fleet.filter(late)
+            .filter(~Exists(through.filter(after | never, vehicle=OuterRef("pk"))))
+            .order_by("reporting_mark", "number_key", "pk")
+        )
 
     def _is_late(self, last: datetime | None) -> bool:
         return last is None or last < self._before
@@ -188,29 +195,45 @@ class Moving:
         return self.drift.reaches is not None and self.drift.reaches <= timezone.localdate()
 
 
-def moving(until: date | None = None) -> list[Moving]:
-    """What may reach a limit by a day, a year ahead without one; the soonest first."""
-    until = until or timezone.localdate() + AHEAD
+#: The readings of so many vehicles are looked through for every look at the page.
+LOOKED_THROUGH = 200
+
+
+def often_inspected() -> QuerySet[Vehicle]:
+    """The vehicles of which a movement can be told."""
     # One inspection has one reading of a thing that counts, so that three take three inspections.
     often = Inspection.objects.order_by().values("vehicle").annotate(n=Count("pk"))
-    repeated = Vehicle.objects.filter(pk__in=often.filter(n__gte=3).values("vehicle"))
-    vehicles = {vehicle.pk: vehicle for vehicle in repeated}
-    standing = Verdict.objects.standing_of(vehicles.values())
-    readings = _readings_of(vehicles)
-    found = []
-    for pk, vehicle in vehicles.items():
-        for verdict in standing[pk]:
-            rows = readings.get((pk, *verdict.key), [])
-            if len(rows) < 3 or not verdict.has_limits:
-                continue
-            try:
-                moved = drift(_points(vehicle, verdict.at, rows), verdict.low, verdict.high)
-            except DriftImpossible:
-                continue  # one odd reading is no reason to keep the others back
-            if moved is not None and moved.warns(until):
-                found.append(Moving(vehicle, verdict.quantity, verdict.at, moved))
+    return Vehicle.objects.filter(pk__in=often.filter(n__gte=3).values("vehicle"))
+
+
+def moving(until: date | None = None) -> list[Moving]:
+    """What may reach a limit by a day, a year ahead without one; the soonest first.
+
+    First by the readings alone: most stand still, and of them no verdict is asked for.
+    """
+    until = until or timezone.localdate() + AHEAD
+    repeated = often_inspected()
+    vehicles = {vehicle.pk: vehicle for vehicle in repeated.prefetch_related("wheelsets")}
+    lines: dict[int, dict[tuple[str, str], list[Point]]] = {}
+    for (pk, *key), rows in _readings_of(repeated).items():
+        if len(rows) >= 3:
+            points = _points(vehicles[pk], key[1], rows)
+            found = _drift(points)
+            if found is not None and found.is_moving:
+                lines.setdefault(pk, {})[key[0], key[1]] = points
+    moved = []
+    for some in batched(lines, LOOKED_THROUGH):
+        standing = Verdict.objects.standing_of(vehicles[pk] for pk in some)
+        for pk in some:
+            for verdict in standing[pk]:
+                points = lines[pk].get(verdict.key)
+                if points is None or not verdict.has_limits:
+                    continue
+                found = _drift(points, verdict.low, verdict.high)
+                if found is not None and found.warns(until):
+                    moved.append(Moving(vehicles[pk], *verdict.key, found))
     return sorted(
-        found,
+        moved,
         key=lambda each: (
             each.drift.earliest or date.max,
             each.vehicle.pk,
@@ -220,21 +243,57 @@ def moving(until: date | None = None) -> list[Moving]:
     )
 
 
-def _readings_of(vehicles: Iterable[int]) -> dict[tuple[int, str, str], list[Reading]]:
+def batched(keys: Iterable[int], size: int) -> Iterator[list[int]]:
+    """The keys, so many at a time."""
+    left = iter(keys)
+    while some := list(islice(left, size)):
+        yield some
+
+
+def _drift(
+    points: Sequence[Point], low: Decimal | None = None, high: Decimal | None = None
+) -> Drift | None:
+    try:
+        return drift(points, low, high)
+    except DriftImpossible:
+        return None  # one odd reading is no reason to keep the others back
+
+
+class _Row(NamedTuple):
+    """What of a reading a movement is told by."""
+
+    taken_at: datetime
+    value: Decimal
+    u: float | None
+    dof: float | None
+    instrument: int
+    reason: str
+
+
+def _readings_of(vehicles: QuerySet[Vehicle]) -> dict[tuple[int, str, str], list[_Row]]:
     """The numbers that count, by vehicle, quantity and place, in order of time."""
     rows = (
-        Reading.objects.filter(is_current=True, gauge="", inspection__vehicle__in=list(vehicles))
-        .select_related("inspection")
+        Reading.objects.filter(is_current=True, gauge="", inspection__vehicle__in=vehicles)
         .order_by("taken_at", "pk")
+        .values_list(
+            "inspection__vehicle",
+            "quantity",
+            "at",
+            "taken_at",
+            "value",
+            "u",
+            "dof",
+            "instrument",
+            "inspection__reason",
+        )
     )
-    found: dict[tuple[int, str, str], list[Reading]] = {}
-    for row in rows:
-        key = row.inspection.vehicle_id, row.quantity, row.at
-        found.setdefault(key, []).append(row)
+    found: dict[tuple[int, str, str], list[_Row]] = {}
+    for pk, quantity, at, *told in rows:
+        found.setdefault((pk, quantity, at), []).append(_Row(*told))
     return found
 
 
-def _points(vehicle: Vehicle, at: str, rows: Iterable[Reading]) -> list[Point]:
+def _points(vehicle: Vehicle, at: str, rows: Iterable[_Row]) -> list[Point]:
     """Readings in order of time: only those of the wheelset that is fitted now, and from the last
     inspection after a repair on, since what was mended begins anew."""
     since = {str(each.axle): each.fitted_at for each in vehicle.fitted_wheelsets}.get(at)
@@ -242,7 +301,7 @@ def _points(vehicle: Vehicle, at: str, rows: Iterable[Reading]) -> list[Point]:
     for row in rows:
         if not row.u or (since is not None and row.taken_at < since):
             continue
-        if row.inspection.reason == Inspection.Reason.REPAIR:
+        if row.reason == Inspection.Reason.REPAIR:
             kept = []
         kept.append(
             Point(
@@ -250,7 +309,7 @@ def _points(vehicle: Vehicle, at: str, rows: Iterable[Reading]) -> list[Point]:
                 row.value,
                 row.u,
                 math.inf if row.dof is None else row.dof,
-                str(row.instrument_id),
+                str(row.instrument),
             )
         )
     return kept

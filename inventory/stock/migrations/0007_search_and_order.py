@@ -32,7 +32,7 @@ def fill(apps, schema_editor):
     batch = []
     for vehicle in everyone.only("aar_designation", *fields).iterator(chunk_size=500):
         words = "\n".join(getattr(vehicle, name) for name in fields).casefold()
-        vehicle.search_text = (_as_sign(vehicle.aar_designation) + words)[:1000]
+        vehicle.search_text = _as_sign(vehicle.aar_designation) + words
         batch.append(vehicle)
         if len(batch) == 500:
             everyone.bulk_update(batch, ["search_text"], batch_size=100)
@@ -49,7 +49,7 @@ class Migration(migrations.Migration):
         migrations.AddField(
             model_name="vehicle",
             name="search_text",
-            field=models.CharField(blank=True, editable=False, max_length=1000, default=""),
+            field=models.TextField(blank=True, default="", editable=False),
             preserve_default=False,
         ),
         migrations.AddField(

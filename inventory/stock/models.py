@@ -491,6 +491,13 @@ class Reading(Taken):
                 name="one_current_reading",
             ),
         ]
+        indexes = [
+            models.Index(
+                fields=["quantity", "inspection"],
+                condition=Q(is_current=True),
+                name="reading_quantity",
+            )
+        ]
 
 
 class VerdictQuerySet(models.QuerySet):

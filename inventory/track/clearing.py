@@ -45,13 +45,18 @@ class Widest:
                 inspection__vehicle__scale__in=railway.scales,
                 inspection__vehicle__visitor="",
             )
-            .select_related("inspection__vehicle")
             .order_by("inspection__started_at", "pk")
+            .values_list(
+                "inspection__vehicle_id",
+                "inspection__vehicle__reporting_mark",
+                "inspection__vehicle__number",
+                "quantity",
+                "value",
+            )
         )
-        for reading in readings:
-            vehicle = reading.inspection.vehicle
-            names[vehicle.pk] = vehicle.identity
-            latest.setdefault(vehicle.pk, {})[reading.quantity] = float(reading.value)
+        for pk, mark, number, quantity, value in readings:
+            names[pk] = f"{mark} {number}".strip()
+            latest.setdefault(pk, {})[quantity] = float(value)
         bodies = [
             (names[pk], body) for pk, sizes in latest.items() if (body := _body(sizes)) is not None
         ]

@@ -6,7 +6,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from decimal import Decimal
 
-from inventory.stock.models import Vehicle
+from inventory.stock.models import Vehicle, VehicleQuerySet
 from inventory.track.clearing import Clearing, Widest, clearing_of
 from inventory.track.fitting import (
     MAY_NOT_RUN,
@@ -20,6 +20,7 @@ from inventory.track.fitting import (
     taken_by,
 )
 from inventory.track.models import Railway, Standing, Track, Traffic
+from inventory.track.offering import offer
 from inventory.track.standing import candidates
 
 
@@ -271,7 +272,12 @@ def where_fits(here: Stood, candidate: Candidate) -> Asked:
     return Asked(here, heading, tuple(each.words for each in why))
 
 
+def suited_to(railway: Railway) -> VehicleQuerySet:
+    """The stock in the railway's scale."""
+    return Vehicle.objects.filter(scale__in=railway.scales)
+
+
 def pool_for(railway: Railway, besides: Sequence[int] = ()) -> list[Candidate]:
-    """The stock in the railway's scale, without those named by key."""
-    vehicles = Vehicle.objects.filter(scale__in=railway.scales).exclude(pk__in=list(besides))
-    return candidates(vehicles.order_by("reporting_mark", "number_key", "pk"))
+    """What of the stock in the railway's scale is offered, without those named by key."""
+    fleet = suited_to(railway).exclude(pk__in=list(besides))
+    return candidates(offer(fleet, railway=railway).vehicles)

@@ -11,6 +11,7 @@ from django.views.decorators.http import require_POST
 from inventory.people.access import writers_only
 from inventory.stock.models import Vehicle
 from inventory.track.models import Railway, Turnout
+from inventory.track.offering import words_in
 from inventory.trackwork.models import Trackwork
 from inventory.trackwork.recording import trackwork_of
 from inventory.trouble.counting import count
@@ -110,6 +111,7 @@ def report_on(request: HttpRequest, pk: int) -> HttpResponse:
         request.FILES or None,
         railway=railway,
         spots=spots_of(railway),
+        words=words_in(request),
         initial=asked,
     )
     if request.method == "POST" and form.is_valid():
@@ -283,7 +285,9 @@ def running(request: HttpRequest) -> HttpResponse:
 def run_on(request: HttpRequest, pk: int) -> HttpResponse:
     """Note who ran, about how often and where."""
     railway = get_object_or_404(Railway, pk=pk)
-    form = RunningForm(request.POST or None, railway=railway, spots=spots_of(railway))
+    form = RunningForm(
+        request.POST or None, railway=railway, spots=spots_of(railway), words=words_in(request)
+    )
     if request.method == "POST" and form.is_valid():
         told = form.cleaned_data
         try:

@@ -192,9 +192,17 @@ def pages_of(built: Built) -> Iterator[Page]:
     yield Page("list, first page", asking.get(stock), "admin list", _listed())
     yield Page("admin last", asking.get(admin, p=last), is_shown=False)
     yield Page(
-        "list, last page", asking.get(stock, page=last), "admin last", _listed() + f" OFFSET {25 * (last - 1)}"
+        "list, last page",
+        asking.get(stock, page=last),
+        "admin last",
+        _listed() + f" OFFSET {25 * (last - 1)}",
     )
-    for what, words in (("rare", number), ("common", "boxcar"), ("two", f"BRC {number[:3]}"), ("nothing found", "zzyzx")):
+    for what, words in (
+        ("rare", number),
+        ("common", "boxcar"),
+        ("two", f"BRC {number[:3]}"),
+        ("nothing found", "zzyzx"),
+    ):
         yield Page(f"admin search {what}", asking.get(admin, q=words), is_shown=False)
         clause = " AND ".join(f"({_LIKE.format(word)})" for word in words.split())
         yield Page(
@@ -251,9 +259,7 @@ def pages_of(built: Built) -> Iterator[Page]:
     yield from _of_railway(asking, railway, fell, fit)
 
 
-def _of_railway(
-    asking: Asking, railway: Railway, fell: Vehicle, fit: Vehicle
-) -> Iterator[Page]:
+def _of_railway(asking: Asking, railway: Railway, fell: Vehicle, fit: Vehicle) -> Iterator[Page]:
     def on(name: str, key: int | None = None, **query: object) -> Callable[[], object]:
         return asking.get(reverse(name, args=[key or railway.pk]), **query)
 
@@ -354,7 +360,11 @@ def print_growth(by_size: dict[int, dict[str, tuple[Timed, float | None]]]) -> N
     """Print how each page grows from the smallest to the largest."""
     sizes = list(by_size)
     smallest, largest = by_size[sizes[0]], by_size[sizes[-1]]
-    print(f"\n{'Median in ms by vehicles':<26}" + "".join(f"{size:>12,}" for size in sizes) + "      growth")
+    print(
+        f"\n{'Median in ms by vehicles':<26}"
+        + "".join(f"{size:>12,}" for size in sizes)
+        + "      growth"
+    )
     for name in smallest:
         if name not in largest:
             continue
@@ -385,12 +395,17 @@ def main() -> int:
     )
     call_command("migrate", interactive=False, verbosity=0)
     built = Built.begin()
-    print(f"The first 100 vehicles are judged one by one ({undecided()} verdicts undecided); all others are copies of them.")
+    print(
+        f"The first 100 vehicles are judged one by one ({undecided()} verdicts undecided); all others are copies of them."
+    )
     by_size = {}
     for size in map(int, options.sizes.split(",")):
         with _clock() as spent:
             built.grow(size)
-            print(f"\n{size:,} vehicles, built in {spent():.0f} s: " + ", ".join(f"{n:,} {name}" for name, n in rows().items()))
+            print(
+                f"\n{size:,} vehicles, built in {spent():.0f} s: "
+                + ", ".join(f"{n:,} {name}" for name, n in rows().items())
+            )
         by_size[size] = print_size(built, wanted, options.seconds, CLOCKS[options.clock])
         if not options.no_commands:
             for name, command in _commands().items():

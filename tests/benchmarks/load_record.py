@@ -191,12 +191,8 @@ def _railway(owner: Person) -> Railway:
     railway = Railway.objects.create(name="Load branch", family="nmra", scale="HO")
     caliper = Instrument.objects.get(name="Digital caliper")
     for position in range(1, 5):
-        place = Place.objects.create(
-            railway=railway, name=f"Place {position}", position=position
-        )
-        turnout = Turnout.objects.create(
-            place=place, name="East turnout", frog_number=Decimal(6)
-        )
+        place = Place.objects.create(railway=railway, name=f"Place {position}", position=position)
+        turnout = Turnout.objects.create(place=place, name="East turnout", frog_number=Decimal(6))
         tracks = [
             Track.objects.create(
                 place=place,
@@ -371,7 +367,7 @@ class Built:
             if self.hundreds == 1 and (cursor.fetchone()[0] or 0) >= STEP:
                 raise RuntimeError(f"{table}: more rows in the pattern than {STEP}.")
             cursor.execute(
-                f"INSERT INTO {table} ({', '.join(columns)}) "  # noqa: S608
+                f"INSERT INTO {table} ({', '.join(columns)}) "
                 f"WITH RECURSIVE copies(g) AS (SELECT {copies.start} UNION ALL "
                 f"SELECT g + {copies.step} FROM copies WHERE g + {copies.step} < {copies.stop}) "
                 f"SELECT {', '.join(values)} FROM copies, {table} AS old WHERE old.id < {STEP}"

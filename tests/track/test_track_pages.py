@@ -1147,7 +1147,7 @@ def test_page_of_an_industry_takes_the_same_queries_however_many_rows(
     _, _, industry = fill(owner, n_rows)
     for number in range(n_rows):
         Home.objects.create(industry=industry, vehicle=make_car(owner, f"3{number}"))
-    with django_assert_num_queries(18):
+    with django_assert_num_queries(19):
         signed_in.get(industry.get_absolute_url())
 
 

@@ -25,7 +25,7 @@ from inventory.stock.models import (
     Wheelset,
 )
 from inventory.stock.taking import Entry, begin, still_open, take, take_back
-from inventory.stock.verdicts import Change, judge_inspection, rejudge_vehicle, standing_proposal
+from inventory.stock.verdicts import Change, judge_locked, rejudge_vehicle, standing_proposal
 from standards import sheets
 from standards.judging import Service, is_milder
 from standards.quantities import QUANTITIES, Place
@@ -140,7 +140,9 @@ def amend_vehicle(*, vehicle: Vehicle, seen_revision: int) -> Vehicle:
     vehicle.save()
     _fit_wheelsets(vehicle, Running(), fitted_at=timezone.now())
     if is_judged_anew:
-        rejudge_vehicle(vehicle)
+        afresh = Vehicle.objects.get(pk=vehicle.pk)  # with the wheelsets that it has now
+        rejudge_vehicle(afresh)
+        vehicle.service = afresh.service
     return vehicle
 
 
@@ -244,7 +246,7 @@ def record(
         check_place=lambda entry: _check_place(inspection.vehicle, entry),
         moment=moment,
     )
-    judge_inspection(inspection)
+    judge_locked(inspection)
     return readings
 
 
@@ -262,7 +264,7 @@ def withdraw_reading(
     """Take back a reading that was a mistake. Raises Closed or ReadingOvertaken."""
     inspection = still_open(inspection, "vehicle")
     if take_back(inspection, quantity, at, seen):
-        judge_inspection(inspection)
+        judge_locked(inspection)
 
 
 @transaction.atomic

@@ -32,7 +32,6 @@ from inventory.trouble.spots import spots_of
 from standards.causes import Happening, causes_of
 from standards.remedies import mends
 
-
 #: So many that are out of service stand on one page.
 HELD_A_PAGE = 50
 

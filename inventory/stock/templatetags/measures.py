@@ -180,7 +180,10 @@ def mend_aim(context: template.Context, mend: Mend) -> str:
 @register.filter
 def cells(row) -> list[tuple[object, object]]:
     """The columns of a table's row with what stands in each, to be gone through twice."""
-    return list(row.items())
+    if not hasattr(row.table, "cells_of"):
+        return list(row.items())
+    made = row.table.cells_of(row.record)
+    return [(each, made[each.name] or each.default) for each in row.table.columns]
 
 
 @register.simple_tag

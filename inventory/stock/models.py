@@ -231,6 +231,9 @@ class Vehicle(models.Model):
         self.search_text = self._as_searched()
         super().save(*args, **kwargs)
 
+    def get_absolute_url(self) -> str:
+        return reverse("bench:visitor" if self.visitor else "stock:vehicle", args=[self.pk])
+
     def _as_searched(self) -> str:
         words = (
             self.reporting_mark,
@@ -242,9 +245,6 @@ class Vehicle(models.Model):
             self.storage_box,
         )
         return _as_sign(self.aar_designation) + "\n".join(words).casefold()
-
-    def get_absolute_url(self) -> str:
-        return reverse("bench:visitor" if self.visitor else "stock:vehicle", args=[self.pk])
 
     @property
     def identity(self) -> str:

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from decimal import Decimal
 
+from django.core.paginator import Paginator
 from django.db.models import Exists, OuterRef
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, render
@@ -13,7 +14,16 @@ from inventory.stock import history
 from inventory.stock.models import Vehicle
 from inventory.track.assigning import LeftOver, OpenTrack, assign
 from inventory.track.drawn import line_of, siding_of
-from inventory.track.fit import HEADINGS, Answer, Stood, answers, stood, suited_to, where_fits
+from inventory.track.fit import (
+    HEADINGS,
+    Answer,
+    Stood,
+    answers,
+    stood,
+    stood_on,
+    suited_to,
+    where_fits,
+)
 from inventory.track.fitting import Candidate, Cut, CutImpossible, best_cut
 from inventory.track.forms import ArrangeForm, CutForm, TrainForm
 from inventory.track.models import HomeTrack, Industry, Railway, Standing, Track
@@ -125,35 +135,39 @@ def _in_doubt(cut: Cut | None, fitting: Sequence[Answer]) -> list[Answer]:
 # --- One vehicle ------------------------------------------------------------------------------
 
 
+#: So many railways stand on the page of where a vehicle fits.
+RAILWAYS_A_PAGE = 5
+
+
 def for_vehicle(request: HttpRequest, pk: int) -> HttpResponse:
     """Where one vehicle stands, and where it fits now, on every railway of its scale."""
     shown = get_object_or_404(Vehicle, pk=pk)
-    asked = candidates([shown])
-    alike = sheets.sized_like(shown.standard)
+    (asked,) = candidates([shown])
+    suited = Railway.objects.filter(scale__in=sheets.sized_like(shown.standard))
+    page = Paginator(suited, RAILWAYS_A_PAGE).get_page(request.GET.get("page"))
+    everywhere = stood_on(list(page))
     rows = [
-        where_fits(here, asked[0])
-        for each in Railway.objects.filter(scale__in=alike)
-        for here in stood(each)
+        where_fits(here, asked)
+        for here in everywhere
         if shown.pk not in {standing.key for standing in here.standing}
     ]
     rows.sort(key=lambda row: HEADINGS.index(row.heading))
+    home = HomeTrack.objects.filter(vehicle=shown).select_related("track__place__railway").first()
+    tracks = [here.track for here in everywhere]
     return render(
         request,
         "track/for_vehicle.html",
         {
             "vehicle": shown,
-            "candidate": asked[0],
+            "candidate": asked,
             "stands": Standing.objects.filter(vehicle=shown)
             .select_related("track__place__railway")
             .first(),
             "rows": rows,
+            "page": page,
             "has_many_railways": len({row.here.track.place.railway_id for row in rows}) > 1,
-            "home": HomeTrack.objects.filter(vehicle=shown)
-            .select_related("track__place__railway")
-            .first(),
-            "tracks": Track.objects.filter(place__railway__scale__in=alike)
-            .select_related("place__railway")
-            .order_by("place__railway__name", "place__position", "position", "pk"),
+            "home": home,
+            "tracks": tracks if home is None or home.track in tracks else [home.track, *tracks],
         },
     )
 

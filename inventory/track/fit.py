@@ -121,13 +121,20 @@ class Stood:
 
 def stood(railway: Railway, tracks: Sequence[Track] | None = None) -> list[Stood]:
     """The tracks of a railway as they stand, in the order of places and tracks."""
+    return stood_on([railway], tracks)
+
+
+def stood_on(railways: Sequence[Railway], tracks: Sequence[Track] | None = None) -> list[Stood]:
+    """The same of several railways, one after the other, in as many queries as of one where
+    their stock is of one size."""
     if tracks is None:
         tracks = list(
-            Track.objects.filter(place__railway=railway)
+            Track.objects.filter(place__railway__in=railways)
             .select_related("place__railway", "a_turnout", "b_turnout")
-            .order_by("place__position", "position", "pk")
+            .order_by("place__railway__name", "place__position", "position", "pk")
         )
-    widest = Widest.of(railway)
+    of_a_size = {each.scales: each for each in railways}
+    widest_in = {scales: Widest.of(each) for scales, each in of_a_size.items()}
     rows = (
         Standing.objects.filter(track__in=[track.pk for track in tracks])
         .select_related("vehicle")
@@ -146,7 +153,7 @@ def stood(railway: Railway, tracks: Sequence[Track] | None = None) -> list[Stood
     return [
         _stood(
             track,
-            clearing_of(track, railway, widest),
+            clearing_of(track, track.place.railway, widest_in[track.place.railway.scales]),
             on.get(track.pk, []),
             frozenset(taken.get(track.pk, ())),
         )

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
 
 from inventory.bench.jobs import Job
@@ -87,15 +87,17 @@ class Instruments:
         return next((each for each in self.in_use if each.kind == Instrument.Kind.GAUGE), None)
 
 
-def fields_of(job: Job, step: Step, instruments: Instruments) -> list[Field]:
-    """The fields of a step as they stand."""
+def fields_of(
+    job: Job, step: Step, instruments: Instruments, said: Iterable[Judged] = ()
+) -> list[Field]:
+    """The fields of a step as they stand, with the verdicts among `said`."""
     readings = {
         reading.quantity: reading
         for reading in job.inspection.readings.filter(at=step.at, is_current=True).select_related(
             "instrument"
         )
     }
-    verdicts = verdicts_at(job, step)
+    verdicts = verdicts_at(said, step)
     found = []
     for code in step.quantities:
         quantity, reading = QUANTITIES[code], readings.get(code)
@@ -116,16 +118,23 @@ def fields_of(job: Job, step: Step, instruments: Instruments) -> list[Field]:
     return found
 
 
-def verdicts_at(job: Job, step: Step) -> dict[str, Judged]:
-    """The verdicts of the inspection at one place, by quantity."""
-    current = job.inspection.verdicts.filter(is_current=True, at=step.at)
-    return {verdict.quantity: verdict for verdict in current}
+def said_of(job: Job) -> list[Judged]:
+    """The verdicts of the inspection as they stand."""
+    return list(job.inspection.verdicts.filter(is_current=True))
 
 
-def sums_of(job: Job, step: Step) -> list[Judged]:
+def verdicts_at(said: Iterable[Judged], step: Step) -> dict[str, Judged]:
+    """The verdicts at one place, by quantity."""
+    return {verdict.quantity: verdict for verdict in said if verdict.at == step.at}
+
+
+def sums_of(said: Iterable[Judged], step: Step) -> list[Judged]:
     """Verdicts at this place that nobody typed: K = B + T, C = G less a flangeway, and so on."""
-    current = job.inspection.verdicts.filter(is_current=True, at=step.at, reading__isnull=True)
-    return [verdict for verdict in current if verdict.value is not None]
+    return [
+        verdict
+        for verdict in said
+        if verdict.at == step.at and verdict.reading_id is None and verdict.value is not None
+    ]
 
 
 @dataclass(frozen=True)

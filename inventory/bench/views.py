@@ -16,6 +16,7 @@ from inventory.bench.entry import (
     Instruments,
     contour_of,
     fields_of,
+    said_of,
     sums_of,
     take,
     verdicts_at,
@@ -176,23 +177,25 @@ def _measure(request: HttpRequest, job: Job, slug: str) -> HttpResponse:
         return redirect(job.subject)
     step = _step(job, slug)
     instruments = Instruments.of(request.user)
-    fields = fields_of(job, step, instruments)
+    said = said_of(job)
+    fields = fields_of(job, step, instruments, said)
     if request.method == "POST":
         written = [
             field for field in fields if take(field, request.POST, job, instruments, request.user)
         ]
         if all(field.is_settled for field in fields):
             return redirect(_onward(request, job, step, fields, written))
-        _refresh_verdicts(fields, job, step)
+        said = said_of(job)
+        _refresh_verdicts(fields, said, step)
     focus = request.GET.get("at", "")
     return render(
         request,
         "bench/measure.html",
         {
-            **_around(job, step),
+            **_around(job, step, said),
             "fields": fields,
             "focus": focus if focus in step.quantities else _first_open(fields),
-            "sums": sums_of(job, step),
+            "sums": sums_of(said, step),
             "contour": contour_of(job, step, fields),
             "radius": _radius_at(job, step),
         },
@@ -215,15 +218,16 @@ def _reading(request: HttpRequest, job: Job, slug: str, quantity: str) -> HttpRe
     fields = fields_of(job, step, instruments)
     shown = next(field for field in fields if field.code == quantity)
     take(shown, request.POST, job, instruments, request.user)
-    _refresh_verdicts(fields, job, step)
+    said = said_of(job)
+    _refresh_verdicts(fields, said, step)
     return render(
         request,
         "bench/_said.html",
         {
-            **_around(job, step),
+            **_around(job, step, said),
             "fields": fields,
             "said": shown,
-            "sums": sums_of(job, step),
+            "sums": sums_of(said, step),
             "contour": contour_of(job, step, fields),
             "radius": _radius_at(job, step),
         },
@@ -261,7 +265,7 @@ def finish(request: HttpRequest, pk: int) -> HttpResponse:
         request,
         "bench/finish.html",
         {
-            **_around(job, None),
+            **_around(job, None, said_of(job)),
             "form": form,
             "proposal": proposal,
             "missing": [label(*key) for key in proposal.missing],
@@ -355,7 +359,7 @@ def finish_track(request: HttpRequest, pk: int) -> HttpResponse:
         request,
         "bench/finish_track.html",
         {
-            **_around(job, None),
+            **_around(job, None, said_of(job)),
             "form": form,
             "condition": condition(job.subject, standing),
             "unmeasured": [label(*key) for key in unmeasured(job.subject, standing)],
@@ -424,9 +428,9 @@ def _radius_at(job: Job, step: Step) -> Radius | None:
     return None
 
 
-def _refresh_verdicts(fields: list[Field], job: Job, step: Step) -> None:
+def _refresh_verdicts(fields: list[Field], said: list[Judged], step: Step) -> None:
     """One reading can change the verdict on another of the same place."""
-    verdicts = verdicts_at(job, step)
+    verdicts = verdicts_at(said, step)
     for field in fields:
         field.verdict = verdicts.get(field.code)
 
@@ -440,14 +444,13 @@ class Stop:
     outcome: str
 
 
-def _around(job: Job, step: Step | None) -> dict[str, object]:
-    """What every page of an inspection shows around its middle."""
+def _around(job: Job, step: Step | None, said: list[Judged]) -> dict[str, object]:
+    """What every page of an inspection shows around its middle. said: its verdicts."""
     worst: dict[str, str] = {}
     order = ("outside", "undecided", "within", "not judged")
-    current = job.inspection.verdicts.filter(is_current=True)
-    for at, outcome in current.values_list("at", "outcome"):
-        standing = worst.get(at, "not judged")
-        worst[at] = min(standing, outcome, key=order.index)
+    for verdict in said:
+        standing = worst.get(verdict.at, "not judged")
+        worst[verdict.at] = min(standing, verdict.outcome, key=order.index)
     stops = [Stop(each, job.address(each), worst.get(each.at, "")) for each in job.steps]
     index = job.steps.index(step) if step else len(stops)
     return {

@@ -22,7 +22,7 @@ MOST_LISTED = 50
 @writers_only
 def visitors(request: HttpRequest) -> HttpResponse:
     """Take a visitor's vehicle to the bench; below, those that were checked, the latest first."""
-    brought = Vehicle.everyone.exclude(visitor="").order_by("-pk")
+    brought = Vehicle.everyone.filter(visitor__gt="").order_by("-pk")
     last = brought.first()
     initial = {"standard": "nmra/HO", "axles": 4}
     if last is not None:

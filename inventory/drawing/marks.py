@@ -1,6 +1,7 @@
 """The small sign beside a verdict's word. Each has its own shape: colour only repeats it."""
 
 from dataclasses import dataclass
+from functools import cache
 
 from django.utils.safestring import SafeString
 
@@ -49,6 +50,7 @@ def tone(outcome: str) -> str:
     return sign.tone if sign else "d-none"
 
 
+@cache
 def verdict_mark(outcome: str) -> SafeString:
     """The sign for a verdict or a service state, hidden from readers: its word stands beside.
 

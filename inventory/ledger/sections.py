@@ -209,8 +209,8 @@ def _is_held(said: Mapping[str, Said]) -> None:
         ) from None
 
 
-def _places_number(vehicle: models.Model) -> None:
-    vehicle.number_key = stock.padded(vehicle.number)
+def _notes_words(vehicle: models.Model) -> None:
+    vehicle.note_words()
 
 
 def _follows_from_the_picture(photo: models.Model) -> None:
@@ -399,7 +399,7 @@ SECTIONS: tuple[Section, ...] = (
         key=("uid",),
         named="uid",
         agrees=_is_held,
-        fill=_places_number,
+        fill=_notes_words,
     ),
     Section(
         "wheelsets",
@@ -808,6 +808,8 @@ LEFT_OUT = {
     "people.Person.groups": "Nobody is in one.",
     "people.Person.user_permissions": "What people may do is their role.",
     "stock.Vehicle.number_key": "Follows from the number, so that lists can put 88 before 1104.",
+    "stock.Vehicle.search_text": "Follows from the words that a search looks through.",
+    "stock.Vehicle.last_inspected_at": "Follows from the inspections.",
     "stock.SetAside": "A photo that waits an hour for its form to be sent again.",
     **{
         f"{photo}.{name}": "Follows from the picture."

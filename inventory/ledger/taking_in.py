@@ -34,6 +34,7 @@ from inventory.ledger.reading import Raw, told
 from inventory.ledger.sections import BY_NAME, FORMAT, HEAD, SECTIONS, Column, Section
 from inventory.ledger.telling import Row, Telling, is_empty, one_moment
 from inventory.people.models import Person
+from inventory.stock.recording import note_last_inspected
 
 MOST_PROBLEMS = 100
 MOST_DIFFERENCES = 50
@@ -695,6 +696,7 @@ def _settled(spool: _Spool, by: Person | None, *, is_dry: bool) -> TakenIn:
         done.counts = [_all_of(section, spool) for section in SECTIONS]
         if not is_dry:
             _write_into_new(spool, keys, by)
+            note_last_inspected()
         return done
     against = _Against(spool, done)
     if done.is_refused:
@@ -707,6 +709,7 @@ def _settled(spool: _Spool, by: Person | None, *, is_dry: bool) -> TakenIn:
             if added:
                 own = section.own
                 writer.write(section, lambda row, own=own, added=added: row[own] in added)
+        note_last_inspected()
     return done
 
 

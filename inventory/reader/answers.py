@@ -37,13 +37,12 @@ from inventory.reader.shapes import (
     word,
 )
 from inventory.stock.filters import VehicleFilter
-from inventory.stock.models import Inspection, Reading, Vehicle, Verdict
+from inventory.stock.models import Reading, Vehicle, Verdict
 from inventory.track.fit import Answer, Stood, answers, stood
 from inventory.track.models import Railway, Standing, Track
 from inventory.track.standing import candidates
-from inventory.trackwork.standing import verdicts_of
 from inventory.trouble.models import Hold, Incident
-from inventory.trouble.recording import still_waits
+from inventory.trouble.recording import waits_of
 from standards.causes import Happening
 from standards.conformity import Outcome
 from standards.judging import GaugeResult, Service
@@ -639,30 +638,9 @@ def _trouble(asked: Mapping[str, Any]) -> dict[str, Any]:
         "vehicle", "trackwork__place__railway", "trackwork__turnout", "held_by"
     )
     found, after = _page(query.prefetch_related("vehicle__wheelsets"), asked, "trouble")
-    vehicles = [each.vehicle for each in found if each.vehicle is not None]
-    pieces = [each.trackwork for each in found if each.trackwork is not None]
-    of_vehicles = Verdict.objects.standing_for_each(vehicles)
-    of_pieces = verdicts_of(pieces)
-    stated = _last_stated(vehicles)
-    items = []
-    for each in found:
-        standing = (
-            of_vehicles[each.vehicle_id]
-            if each.vehicle_id
-            else of_pieces.get(each.trackwork_id, [])
-        )
-        is_bad = stated.get(each.vehicle_id) == Service.BAD_ORDER.value
-        waits = still_waits(each, standing, is_stated_bad=is_bad)
-        items.append(HELD.say(_Held(each, waits)))
+    waits = waits_of(found)
+    items = [HELD.say(_Held(each, waits[each.pk])) for each in found]
     return {"items": items, "next": after}
-
-
-def _last_stated(vehicles: Sequence[Vehicle]) -> dict[int | None, str]:
-    """By vehicle, what its last finished inspection stated."""
-    rows = Inspection.objects.filter(
-        vehicle__in=[each.pk for each in vehicles], finished_at__isnull=False
-    )
-    return dict(rows.order_by("finished_at", "pk").values_list("vehicle", "service"))
 
 
 INVOLVED = Shape(

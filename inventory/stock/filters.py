@@ -2,8 +2,8 @@
 
 import django_filters
 from django import forms
-from django.db.models import Q
 
+from inventory.stock import history
 from inventory.stock.models import Vehicle
 from standards.judging import Service
 
@@ -25,12 +25,7 @@ class VehicleFilter(django_filters.FilterSet):
     )
     category = django_filters.ChoiceFilter(choices=Vehicle.Category.choices, empty_label="any")
     scale = django_filters.ChoiceFilter(
-        choices=lambda: [
-            (scale, scale)
-            for scale in Vehicle.objects.order_by("scale")
-            .values_list("scale", flat=True)
-            .distinct()
-        ],
+        choices=lambda: [(scale, scale) for scale in history.each_of("scale")],
         empty_label="any",
     )
 
@@ -40,18 +35,7 @@ class VehicleFilter(django_filters.FilterSet):
 
     def search(self, queryset, name, value):
         """Every word has to stand somewhere: marks and number are found typed together."""
-        for word in value.split()[:8]:
-            queryset = queryset.filter(
-                Q(reporting_mark__icontains=word)
-                | Q(number__icontains=word)
-                | Q(name__icontains=word)
-                | Q(kind__icontains=word)
-                | Q(maker__icontains=word)
-                | Q(catalogue_number__icontains=word)
-                | Q(storage_box__icontains=word)
-                | Q(aar_designation__iexact=word)
-            )
-        return queryset
+        return queryset.searched(value)
 
 
 class FormerFilter(VehicleFilter):

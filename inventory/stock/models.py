@@ -25,11 +25,29 @@ from inventory.stock.facts import (
 )
 from inventory.stock.fields import ExactDecimalField
 from standards import sheets
+from standards.conformity import Outcome
 from standards.judging import Service
 from standards.quantities import QUANTITIES, Dimension, Place, Quantity
 from standards.sheets import Scale
 
 PERSON = settings.AUTH_USER_MODEL
+
+
+AAR_LETTERS = 6
+#: Of a verdict that asks for something to be done.
+OPEN_OUTCOMES = (Outcome.OUTSIDE.value, Outcome.UNDECIDED.value)
+#: What is ours. The indexes of the lists hold no other vehicles: their condition is this.
+FLEET = Q(visitor="", retired_as="")
+#: The fields of that condition, which every index ends with, so that it alone tells.
+OURS = ("visitor", "retired_as")
+#: The order of the stock list.
+IN_ORDER = ("reporting_mark", "number_key", "id")
+
+
+def _as_sign(code: str) -> str:
+    """A code in letters that nobody types and a line's end, so that only the whole of it is found
+    and no part of it passes for a word."""
+    return "".join(chr(0xE000 + min(ord(each), 0x7FF)) for each in code.casefold()) + "\n"
 
 
 def family_choices() -> list[tuple[str, str]]:
@@ -43,12 +61,18 @@ def padded(number: str) -> str:
 
 class VehicleQuerySet(models.QuerySet):
     def for_list(self) -> VehicleQuerySet:
-        """What a row of the stock list shows, in one query."""
-        return self.annotate(
-            last_inspected_at=models.Max(
-                "inspections__finished_at", filter=Q(inspections__finished_at__isnull=False)
-            )
-        ).order_by("reporting_mark", "number_key", "pk")
+        """In the order of the stock list."""
+        return self.order_by("reporting_mark", "number_key", "pk")
+
+    def searched(self, words: str) -> VehicleQuerySet:
+        """Those in which every word stands somewhere, or is the AAR designation."""
+        found = self
+        for word in words.split()[:8]:
+            stands = Q(search_text__contains=word.casefold())
+            if len(word) <= AAR_LETTERS:
+                stands |= Q(search_text__startswith=_as_sign(word))
+            found = found.filter(stands)
+        return found
 
     def for_page(self) -> VehicleQuerySet:
         """What the page of one vehicle shows."""
@@ -88,7 +112,7 @@ class Fleet(models.Manager.from_queryset(VehicleQuerySet)):
     """Our own stock as it is now, without what visitors brought and what has left it."""
 
     def get_queryset(self) -> VehicleQuerySet:
-        return super().get_queryset().filter(visitor="", retired_as="")
+        return super().get_queryset().filter(FLEET)
 
 
 class Vehicle(models.Model):
@@ -193,6 +217,10 @@ class Vehicle(models.Model):
     retired_note = models.CharField(max_length=200, blank=True, editable=False)
     # The number with its digits padded, so that a list puts 88 before 1104.
     number_key = models.CharField(max_length=120, editable=False, blank=True)
+    # What a search looks through, folded: the list reads one index instead of eight columns.
+    search_text = models.TextField(editable=False, blank=True)
+    # When its last finished inspection was finished; `finish_inspection` writes it.
+    last_inspected_at = models.DateTimeField(null=True, editable=False)
     revision = models.PositiveIntegerField(default=1, editable=False)
     logged_at = models.DateTimeField(auto_now_add=True)
     logged_by = models.ForeignKey(PERSON, models.PROTECT, null=True, editable=False)
@@ -213,21 +241,62 @@ class Vehicle(models.Model):
                 name="retired_has_its_day",
             ),
         ]
-        indexes = [models.Index(fields=["reporting_mark", "number"], name="vehicle_marks")]
+        indexes = [
+            models.Index(fields=["reporting_mark", "number"], name="vehicle_marks"),
+            # One for every order and filter of the stock list, so that a page is read from where
+            # it begins; the first holds what is searched, and no row is looked up in vain.
+            *(
+                models.Index(fields=[*fields, *OURS], condition=FLEET, name=f"vehicle_{name}")
+                for name, fields in (
+                    ("list", [*IN_ORDER, "search_text"]),
+                    ("service", ["service", *IN_ORDER]),
+                    ("category", ["category", *IN_ORDER]),
+                    ("scale", ["scale", *IN_ORDER]),
+                    ("standard", ["scale", "family", "id"]),
+                    ("by_service", ["service", "id"]),
+                    ("lately_logged", ["service", "-logged_at", "id"]),
+                    ("by_key", ["id"]),
+                    ("by_kind", ["kind", "id"]),
+                    ("by_maker", ["maker", "catalogue_number", "id"]),
+                    ("by_box", ["storage_box", "id"]),
+                    ("by_last", ["last_inspected_at", "id"]),
+                    ("due", ["last_inspected_at", "held_because", "service"]),
+                )
+            ),
+            models.Index(
+                fields=["held_because", *IN_ORDER, *OURS],
+                condition=FLEET & Q(held_because__gt=""),
+                name="vehicle_held",
+            ),
+            models.Index(fields=["id"], condition=Q(visitor__gt=""), name="vehicle_visiting"),
+        ]
 
     def __str__(self) -> str:
         return self.identity
 
     def save(self, *args, **kwargs) -> None:
-        self.note_number()
+        self.note_words()
         super().save(*args, **kwargs)
 
     def get_absolute_url(self) -> str:
         return reverse("bench:visitor" if self.visitor else "stock:vehicle", args=[self.pk])
 
-    def note_number(self) -> None:
-        """Keep the key by which numbers are sorted; `save` does it, bulk writers do it first."""
+    def note_words(self) -> None:
+        """Keep what lists sort and search by; `save` does it, bulk writers do it first."""
         self.number_key = padded(self.number)
+        self.search_text = self._as_searched()
+
+    def _as_searched(self) -> str:
+        words = (
+            self.reporting_mark,
+            self.number,
+            self.name,
+            self.kind,
+            self.maker,
+            self.catalogue_number,
+            self.storage_box,
+        )
+        return _as_sign(self.aar_designation) + "\n".join(words).casefold()
 
     @property
     def identity(self) -> str:
@@ -490,6 +559,13 @@ class Inspection(Inspected):
                 name="one_open_inspection_a_vehicle",
             )
         ]
+        indexes = [
+            models.Index(
+                fields=["-started_at", "-id"],
+                condition=Q(finished_at__isnull=True),
+                name="inspection_open",
+            )
+        ]
 
     def __str__(self) -> str:
         return f"{self.vehicle}, {self.reason}, {self.started_at:%Y-%m-%d}"
@@ -509,6 +585,13 @@ class Reading(Taken):
                 name="one_current_reading",
             ),
         ]
+        indexes = [
+            models.Index(
+                fields=["quantity", "inspection"],
+                condition=Q(is_current=True),
+                name="reading_quantity",
+            )
+        ]
 
 
 class VerdictQuerySet(models.QuerySet):
@@ -524,27 +607,27 @@ class VerdictQuerySet(models.QuerySet):
         return self.standing_for_each([vehicle])[vehicle.pk]
 
     def standing_for_each(self, vehicles: Iterable[Vehicle]) -> dict[int, list[Verdict]]:
-        """The same of several vehicles by key, in one query beside that of their wheelsets."""
-        of = {vehicle.pk: vehicle for vehicle in vehicles}
+        """The same of many vehicles by their keys, in one query and one for their wheelsets."""
+        listed = {vehicle.pk: vehicle for vehicle in vehicles}
+        models.prefetch_related_objects(list(listed.values()), "wheelsets")
         verdicts = (
             self.current()
-            .filter(inspection__vehicle__in=list(of))
-            .select_related("reading__instrument", "inspection__vehicle")
-            .order_by("inspection__started_at", "inspection_id", "pk")
+            .filter(inspection__vehicle__in=list(listed))
+            .select_related("reading__instrument", "inspection")
+            .order_by("inspection__vehicle", "inspection__started_at", "inspection_id", "pk")
         )
-        said: dict[int, list[Verdict]] = {pk: [] for pk in of}
-        for verdict in verdicts:
-            said[verdict.inspection.vehicle_id].append(verdict)
-        return {pk: _standing(of[pk], each) for pk, each in said.items()}
-
-
-def _standing(vehicle: Vehicle, verdicts: Iterable[Verdict]) -> list[Verdict]:
-    """Of the verdicts of a vehicle in their order, those that stand."""
-    fitted = {str(each.axle): each.fitted_at for each in vehicle.fitted_wheelsets}
-    latest: dict[tuple[str, str], Verdict] = {}
-    for _, said in groupby(verdicts, key=lambda verdict: verdict.inspection_id):
-        _overlay(latest, _of_what_is_fitted(list(said), fitted))
-    return sorted(latest.values(), key=Verdict.bench_order)
+        latest: dict[int, dict[tuple[str, str], Verdict]] = {pk: {} for pk in listed}
+        for _, group in groupby(verdicts, key=lambda verdict: verdict.inspection_id):
+            said = list(group)
+            vehicle = listed[said[0].inspection.vehicle_id]
+            for verdict in said:
+                verdict.inspection.vehicle = vehicle
+            fitted = {str(each.axle): each.fitted_at for each in vehicle.fitted_wheelsets}
+            _overlay(latest[vehicle.pk], _of_what_is_fitted(said, fitted))
+        return {
+            pk: sorted(standing.values(), key=Verdict.bench_order)
+            for pk, standing in latest.items()
+        }
 
 
 def _of_what_is_fitted(
@@ -595,6 +678,13 @@ class Verdict(Judged):
                 condition=Q(is_current=True),
                 name="one_current_verdict",
             ),
+        ]
+        indexes = [
+            models.Index(
+                fields=["outcome", "inspection"],
+                condition=Q(is_current=True),
+                name="verdict_outcome",
+            )
         ]
 
 

@@ -12,6 +12,7 @@ from datetime import date, datetime
 from decimal import Decimal
 
 from django.db import transaction
+from django.db.models import Max, OuterRef, Q, Subquery
 from django.dispatch import Signal
 from django.utils import timezone
 
@@ -29,7 +30,7 @@ from inventory.stock.models import (
 )
 from inventory.stock.picturing import NewPhoto, describe, hang, shift, take_down
 from inventory.stock.taking import Closed, Entry, begin, still_open, take, take_back
-from inventory.stock.verdicts import Rejudged, judge_inspection, rejudge_vehicle, standing_proposal
+from inventory.stock.verdicts import Rejudged, judge_locked, rejudge_vehicle, standing_proposal
 from standards import sheets
 from standards.judging import Service, is_milder
 from standards.quantities import QUANTITIES, Place
@@ -151,7 +152,7 @@ def log_vehicles(*, newcomers: Sequence[Newcomer], by: Person) -> None:
     for each in newcomers:
         sheets.scale(each.vehicle.family, each.vehicle.scale)
         each.vehicle.logged_by = by
-        each.vehicle.note_number()
+        each.vehicle.note_words()
     Vehicle.everyone.bulk_create([each.vehicle for each in newcomers])
     Wheelset.objects.bulk_create(
         Wheelset(
@@ -281,6 +282,7 @@ _NOT_FROM_FORMS = (
     "uid",
     "service",
     "held_because",
+    "last_inspected_at",
     "visitor",
     "retired_as",
     "retired_on",
@@ -643,7 +645,7 @@ def record(
         check_place=lambda entry: _check_place(inspection.vehicle, entry),
         moment=moment,
     )
-    judge_inspection(inspection)
+    judge_locked(inspection)
     return readings
 
 
@@ -670,7 +672,7 @@ def withdraw_reading(
     """Take back a reading that was a mistake. Raises Closed or ReadingOvertaken."""
     inspection = _in_hand(inspection)
     if take_back(inspection, quantity, at, seen):
-        judge_inspection(inspection)
+        judge_locked(inspection)
 
 
 @transaction.atomic
@@ -697,11 +699,26 @@ def finish_inspection(
     inspection.inspector = by
     inspection.finished_at = moment or timezone.now()
     inspection.save()
+    vehicle = Vehicle.everyone.filter(pk=inspection.vehicle_id)
+    before = Q(last_inspected_at__isnull=True) | Q(last_inspected_at__lt=inspection.finished_at)
+    vehicle.filter(before).update(last_inspected_at=inspection.finished_at)
     # One that is held stays so, whatever was found, until somebody releases it.
-    vehicle = Vehicle.everyone.filter(pk=inspection.vehicle_id, held_because="")
-    vehicle.update(service=service.value)
+    vehicle.filter(held_because="").update(service=service.value)
     inspection_finished.send(sender=Inspection, inspection=inspection)
     return inspection
+
+
+def note_last_inspected() -> None:
+    """Work out of all vehicles when they were last inspected, after inspections were brought in
+    by other ways than `finish_inspection`."""
+    last = (
+        Inspection.objects.filter(vehicle=OuterRef("pk"))
+        .order_by()
+        .values("vehicle")
+        .annotate(last=Max("finished_at"))
+        .values("last")
+    )
+    Vehicle.everyone.update(last_inspected_at=Subquery(last))
 
 
 # --- House limits -----------------------------------------------------------------------------

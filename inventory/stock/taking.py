@@ -94,7 +94,9 @@ def _after(earlier: QuerySet[Inspected]) -> datetime:
 
 def still_open(inspection: AnyInspection, role: str) -> AnyInspection:
     """The inspection as it stands, locked. Raises Closed once it is finished."""
-    now = type(inspection).objects.select_for_update().get(pk=inspection.pk)
+    # Its subject comes along, but only the inspection itself is locked.
+    locked = type(inspection).objects.select_for_update(of=("self",)).select_related(role)
+    now = locked.get(pk=inspection.pk)
     if not now.is_open:
         subject = getattr(now, role)
         raise Closed(f"The inspection of {subject} is finished; begin another one.")

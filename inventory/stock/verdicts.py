@@ -58,6 +58,14 @@ def judge_inspection(
     is_dry: write nothing, only say what would change.
     """
     Inspection.objects.select_for_update().get(pk=inspection.pk)
+    return judge_locked(inspection, cause=cause, is_dry=is_dry)
+
+
+def judge_locked(
+    inspection: Inspection, *, cause: str = "recorded", is_dry: bool = False
+) -> list[Change]:
+    """The same of an inspection that the caller holds locked, within its transaction."""
+    models.prefetch_related_objects([inspection.vehicle], "wheelsets", "couplers")
     readings = inspection.readings.filter(is_current=True)
     return keep(
         into=Verdict,

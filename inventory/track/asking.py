@@ -5,18 +5,30 @@ from __future__ import annotations
 from collections.abc import Sequence
 from decimal import Decimal
 
+from django.core.paginator import Paginator
 from django.db.models import Exists, OuterRef
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, render
 
+from inventory.stock import history
 from inventory.stock.models import Vehicle
 from inventory.track.assigning import LeftOver, OpenTrack, assign
 from inventory.track.drawn import line_of, siding_of
-from inventory.track.fit import HEADINGS, Answer, Stood, answers, pool_for, stood, where_fits
+from inventory.track.fit import (
+    HEADINGS,
+    Answer,
+    Stood,
+    answers,
+    stood,
+    stood_on,
+    suited_to,
+    where_fits,
+)
 from inventory.track.fitting import Candidate, Cut, CutImpossible, best_cut
 from inventory.track.forms import ArrangeForm, CutForm, TrainForm
 from inventory.track.models import HomeTrack, Industry, Railway, Standing, Track
 from inventory.track.needs import Need, needs_of, turned_on
+from inventory.track.offering import Offer, asked_in, offer, words_in
 from inventory.track.planning import report
 from inventory.track.standing import Spot, Weights, candidates, home_tracks, stands_on
 from inventory.track.trains import TrainImpossible
@@ -50,11 +62,17 @@ def track(request: HttpRequest, pk: int) -> HttpResponse:
     )
     on_railway = shown.place.railway
     here = stood(on_railway, [shown])[0]
-    asked = answers(here, pool_for(on_railway, [each.key for each in here.standing]))
+    pool = offer(
+        suited_to(on_railway).exclude(pk__in=[each.key for each in here.standing]),
+        words=words_in(request),
+        railway=on_railway,
+        keep=request.GET.getlist("must"),
+    )
+    asked = answers(here, candidates(pool.vehicles))
     elsewhere = stands_on(answer.candidate.key for answer in asked)
     fitting = [answer for answer in asked if answer.fits]
     form = CutForm(
-        request.GET or None,
+        asked_in(request),
         fitting=[answer.candidate for answer in fitting],
         railway=on_railway,
         unit=request.user.unit,
@@ -65,6 +83,7 @@ def track(request: HttpRequest, pk: int) -> HttpResponse:
         "track/track.html",
         {
             "track": shown,
+            "offer": pool,
             "railway": on_railway,
             "here": here,
             "fitting": fitting,
@@ -116,35 +135,39 @@ def _in_doubt(cut: Cut | None, fitting: Sequence[Answer]) -> list[Answer]:
 # --- One vehicle ------------------------------------------------------------------------------
 
 
+#: So many railways stand on the page of where a vehicle fits.
+RAILWAYS_A_PAGE = 5
+
+
 def for_vehicle(request: HttpRequest, pk: int) -> HttpResponse:
     """Where one vehicle stands, and where it fits now, on every railway of its scale."""
     shown = get_object_or_404(Vehicle, pk=pk)
-    asked = candidates([shown])
-    alike = sheets.sized_like(shown.standard)
+    (asked,) = candidates([shown])
+    suited = Railway.objects.filter(scale__in=sheets.sized_like(shown.standard))
+    page = Paginator(suited, RAILWAYS_A_PAGE).get_page(request.GET.get("page"))
+    everywhere = stood_on(list(page))
     rows = [
-        where_fits(here, asked[0])
-        for each in Railway.objects.filter(scale__in=alike)
-        for here in stood(each)
+        where_fits(here, asked)
+        for here in everywhere
         if shown.pk not in {standing.key for standing in here.standing}
     ]
     rows.sort(key=lambda row: HEADINGS.index(row.heading))
+    home = HomeTrack.objects.filter(vehicle=shown).select_related("track__place__railway").first()
+    tracks = [here.track for here in everywhere]
     return render(
         request,
         "track/for_vehicle.html",
         {
             "vehicle": shown,
-            "candidate": asked[0],
+            "candidate": asked,
             "stands": Standing.objects.filter(vehicle=shown)
             .select_related("track__place__railway")
             .first(),
             "rows": rows,
+            "page": page,
             "has_many_railways": len({row.here.track.place.railway_id for row in rows}) > 1,
-            "home": HomeTrack.objects.filter(vehicle=shown)
-            .select_related("track__place__railway")
-            .first(),
-            "tracks": Track.objects.filter(place__railway__scale__in=alike)
-            .select_related("place__railway")
-            .order_by("place__railway__name", "place__position", "position", "pk"),
+            "home": home,
+            "tracks": tracks if home is None or home.track in tracks else [home.track, *tracks],
         },
     )
 
@@ -190,12 +213,13 @@ def industry(request: HttpRequest, pk: int) -> HttpResponse:
     on_railway = shown.place.railway
     tracks = {here.track.pk: here for here in stood(on_railway)}
     at_home = {home.vehicle_id for home in shown.homes.all()}
-    kinds = {word.casefold() for each in shown.traffic.all() for word in each.kind_words}
-    suited = [
-        each
-        for each in pool_for(on_railway, list(at_home))
-        if each.kind.strip().casefold() in kinds
-    ]
+    wanted = {word.casefold() for each in shown.traffic.all() for word in each.kind_words}
+    kinds = [kind for kind in history.each_of("kind") if kind.strip().casefold() in wanted]
+    pool = offer(
+        suited_to(on_railway).filter(kind__in=kinds).exclude(pk__in=at_home),
+        words=words_in(request),
+        railway=on_railway,
+    )
     return render(
         request,
         "track/industry.html",
@@ -208,7 +232,8 @@ def industry(request: HttpRequest, pk: int) -> HttpResponse:
                 candidates(home.vehicle for home in shown.homes.all()),
             ),
             "homes": [home.vehicle for home in shown.homes.all()],
-            "suited": suited,
+            "offer": pool,
+            "suited": candidates(pool.vehicles),
         },
     )
 
@@ -220,15 +245,13 @@ def trains(request: HttpRequest, pk: int) -> HttpResponse:
     """Whether a train fits the tracks that it must use."""
     shown = get_object_or_404(Railway, pk=pk)
     everywhere = stood(shown)
-    fleet = Vehicle.objects.filter(scale__in=shown.scales).order_by(
-        "reporting_mark", "number_key", "pk"
-    )
+    engines, cars = _engines_and_cars(shown, request)
     form = TrainForm(
-        request.GET or None,
+        asked_in(request),
         tracks=[here for here in everywhere if here.limits is not None and not here.barred],
-        engines=candidates(fleet.filter(category=Vehicle.Category.LOCOMOTIVE)),
-        cars=candidates(fleet.exclude(category=Vehicle.Category.LOCOMOTIVE)),
-        weights=Weights.of(fleet),
+        engines=candidates(engines.vehicles),
+        cars=candidates(cars.vehicles),
+        weights=Weights.of([*engines.vehicles, *cars.vehicles]),
         slack_mm=shown.coupling_slack,
     )
     asked, problem = None, ""
@@ -242,6 +265,7 @@ def trains(request: HttpRequest, pk: int) -> HttpResponse:
         "track/trains.html",
         {
             "railway": shown,
+            "offer": cars,
             "form": form,
             "run": asked,
             "problem": problem,
@@ -250,15 +274,28 @@ def trains(request: HttpRequest, pk: int) -> HttpResponse:
     )
 
 
+def _engines_and_cars(railway: Railway, request: HttpRequest) -> tuple[Offer, Offer]:
+    """The locomotives and the other stock that a railway's pages reckon with. Words narrow the
+    cars alone, and leave a locomotive to draw them."""
+    fleet = suited_to(railway)
+    engines = fleet.filter(category=Vehicle.Category.LOCOMOTIVE)
+    cars = fleet.exclude(category=Vehicle.Category.LOCOMOTIVE)
+    return (
+        offer(engines, railway=railway, keep=request.GET.getlist("engine")),
+        offer(
+            cars,
+            words=words_in(request),
+            railway=railway,
+            keep=request.GET.getlist("vehicles"),
+        ),
+    )
+
+
 def planner(request: HttpRequest, pk: int) -> HttpResponse:
     shown = get_object_or_404(Railway, pk=pk)
-    fleet = Vehicle.objects.filter(scale__in=shown.scales)
-    made = report(
-        stood(shown),
-        candidates(fleet.exclude(category=Vehicle.Category.LOCOMOTIVE)),
-        candidates(fleet.filter(category=Vehicle.Category.LOCOMOTIVE)),
-    )
-    return render(request, "track/report.html", {"railway": shown, "report": made})
+    engines, cars = _engines_and_cars(shown, request)
+    made = report(stood(shown), candidates(cars.vehicles), candidates(engines.vehicles))
+    return render(request, "track/report.html", {"railway": shown, "offer": cars, "report": made})
 
 
 # --- Arranging --------------------------------------------------------------------------------
@@ -270,14 +307,17 @@ def arrange(request: HttpRequest, pk: int) -> HttpResponse:
     everywhere = stood(shown)
     tracks = [here for here in everywhere if not here.unknown and not here.barred]
     anywhere = Standing.objects.filter(vehicle=OuterRef("pk"))
-    pool = candidates(
-        Vehicle.objects.filter(~Exists(anywhere), scale__in=shown.scales).order_by(
-            "reporting_mark", "number_key", "pk"
-        )
+    nowhere = offer(
+        suited_to(shown).filter(~Exists(anywhere)),
+        words=words_in(request),
+        railway=shown,
+        keep=request.GET.getlist("vehicles"),
     )
-    form = ArrangeForm(request.GET or None, tracks=tracks, vehicles=pool)
+    pool = candidates(nowhere.vehicles)
+    form = ArrangeForm(asked_in(request), tracks=tracks, vehicles=pool)
     about = {
         "railway": shown,
+        "offer": nowhere,
         "form": form,
         "not_offered": [here for here in everywhere if here.unknown or here.barred],
     }

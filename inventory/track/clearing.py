@@ -6,6 +6,9 @@ import math
 from dataclasses import dataclass, replace
 from decimal import ROUND_FLOOR, Decimal
 
+from django.db.models import FloatField, QuerySet
+from django.db.models.functions import Cast
+
 from inventory.stock.models import Reading
 from inventory.track.models import Railway, Track, Turnout
 from standards.curves import Body, ImpossibleGeometry, outer_corner
@@ -19,6 +22,9 @@ from standards.turnouts import (
     required_centres,
 )
 from standards.units import Sentence
+
+#: So many of the widest are looked at, to find one that was not measured again since.
+_LOOKED_AT = 20
 
 _MEASURED = ("body_width", "body_length", "pivot_distance", "bogie_wheelbase")
 
@@ -34,35 +40,17 @@ class Widest:
 
     @classmethod
     def of(cls, railway: Railway) -> Widest:
-        """From the latest readings of the stock in the railway's scale, in one query."""
-        latest: dict[int, dict[str, float]] = {}
-        names: dict[int, str] = {}
-        readings = (
-            Reading.objects.filter(
-                is_current=True,
-                gauge="",
-                quantity__in=_MEASURED,
-                inspection__vehicle__scale__in=railway.scales,
-                inspection__vehicle__visitor="",
-                inspection__vehicle__retired_as="",
-            )
-            .select_related("inspection__vehicle")
-            .order_by("inspection__started_at", "pk")
+        """From the latest readings of the stock in the railway's scale."""
+        readings = Reading.objects.filter(
+            is_current=True,
+            gauge="",
+            quantity__in=_MEASURED,
+            inspection__vehicle__scale__in=railway.scales,
+            inspection__vehicle__visitor="",
+            inspection__vehicle__retired_as="",
         )
-        for reading in readings:
-            vehicle = reading.inspection.vehicle
-            names[vehicle.pk] = vehicle.identity
-            latest.setdefault(vehicle.pk, {})[reading.quantity] = float(reading.value)
-        bodies = [
-            (names[pk], body) for pk, sizes in latest.items() if (body := _body(sizes)) is not None
-        ]
-        widths = [
-            (sizes["body_width"], pk) for pk, sizes in latest.items() if "body_width" in sizes
-        ]
-        if not widths:
-            return cls(None, "", tuple(bodies))
-        width, pk = max(widths)
-        return cls(width, names[pk], tuple(bodies))
+        width, name = _widest(readings.filter(quantity="body_width"))
+        return cls(width, name, _bodies(readings))
 
     def needed(self, railway: Railway, radius: float | None, *, is_wye: bool = False) -> Needed:
         """Centres at which two vehicles clear, one of them on a curve of that radius if any, or
@@ -116,6 +104,60 @@ class Needed:
 
     centres: float
     words: Sentence
+
+
+def _widest(widths: QuerySet[Reading]) -> tuple[float | None, str]:
+    """The largest of the latest widths, and whose it is; None and nobody without any.
+
+    The database sorts them and only the first are looked at, as few of many thousands matter.
+    One that was measured again since does not count: whether it was is asked of those few.
+    """
+    sorted_by_size = (
+        widths.annotate(mm=Cast("value", FloatField()))
+        .order_by("-mm", "-inspection__vehicle", "-pk")
+        .values_list(
+            "inspection__vehicle",
+            "inspection__vehicle__reporting_mark",
+            "inspection__vehicle__number",
+            "value",
+        )
+    )
+    first = 0
+    while some := list(sorted_by_size[first : first + _LOOKED_AT]):
+        again = widths.filter(inspection__vehicle__in={pk for pk, *_ in some})
+        # The latest comes last, and stands.
+        latest = dict(
+            again.order_by("inspection__started_at", "pk").values_list(
+                "inspection__vehicle", "value"
+            )
+        )
+        for pk, mark, number, value in some:
+            if latest[pk] == value:
+                return float(value), f"{mark} {number}".strip()
+        first += _LOOKED_AT
+    return None, ""
+
+
+def _bodies(readings: QuerySet[Reading]) -> tuple[tuple[str, Body], ...]:
+    """The vehicles whose throw can be reckoned, which few are measured for."""
+    on_bogies = readings.filter(quantity="pivot_distance").order_by()
+    rows = (
+        readings.filter(inspection__vehicle__in=on_bogies.values("inspection__vehicle"))
+        .order_by("inspection__started_at", "pk")
+        .values_list(
+            "inspection__vehicle",
+            "inspection__vehicle__reporting_mark",
+            "inspection__vehicle__number",
+            "quantity",
+            "value",
+        )
+    )
+    latest: dict[tuple[int, str], dict[str, float]] = {}
+    for pk, mark, number, quantity, value in rows:
+        latest.setdefault((pk, f"{mark} {number}".strip()), {})[quantity] = float(value)
+    return tuple(
+        (name, body) for (_, name), sizes in latest.items() if (body := _body(sizes)) is not None
+    )
 
 
 def _beyond(radius: float, body: Body, half: float) -> float:

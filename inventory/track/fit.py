@@ -6,7 +6,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from decimal import Decimal
 
-from inventory.stock.models import Vehicle
+from inventory.stock.models import Vehicle, VehicleQuerySet
 from inventory.track.clearing import Clearing, Widest, clearing_of
 from inventory.track.fitting import (
     MAY_NOT_RUN,
@@ -20,6 +20,7 @@ from inventory.track.fitting import (
     taken_by,
 )
 from inventory.track.models import Railway, Standing, Track, Traffic
+from inventory.track.offering import offer
 from inventory.track.standing import candidates
 
 
@@ -120,13 +121,20 @@ class Stood:
 
 def stood(railway: Railway, tracks: Sequence[Track] | None = None) -> list[Stood]:
     """The tracks of a railway as they stand, in the order of places and tracks."""
+    return stood_on([railway], tracks)
+
+
+def stood_on(railways: Sequence[Railway], tracks: Sequence[Track] | None = None) -> list[Stood]:
+    """The same of several railways, one after the other, in as many queries as of one where
+    their stock is of one size."""
     if tracks is None:
         tracks = list(
-            Track.objects.filter(place__railway=railway)
+            Track.objects.filter(place__railway__in=railways)
             .select_related("place__railway", "a_turnout", "b_turnout")
-            .order_by("place__position", "position", "pk")
+            .order_by("place__railway__name", "place__position", "position", "pk")
         )
-    widest = Widest.of(railway)
+    of_a_size = {each.scales: each for each in railways}
+    widest_in = {scales: Widest.of(each) for scales, each in of_a_size.items()}
     rows = (
         Standing.objects.filter(track__in=[track.pk for track in tracks])
         .select_related("vehicle")
@@ -145,7 +153,7 @@ def stood(railway: Railway, tracks: Sequence[Track] | None = None) -> list[Stood
     return [
         _stood(
             track,
-            clearing_of(track, railway, widest),
+            clearing_of(track, track.place.railway, widest_in[track.place.railway.scales]),
             on.get(track.pk, []),
             frozenset(taken.get(track.pk, ())),
         )
@@ -271,7 +279,12 @@ def where_fits(here: Stood, candidate: Candidate) -> Asked:
     return Asked(here, heading, tuple(each.words for each in why))
 
 
+def suited_to(railway: Railway) -> VehicleQuerySet:
+    """The stock in the railway's scale."""
+    return Vehicle.objects.filter(scale__in=railway.scales)
+
+
 def pool_for(railway: Railway, besides: Sequence[int] = ()) -> list[Candidate]:
-    """The stock in the railway's scale, without those named by key."""
-    vehicles = Vehicle.objects.filter(scale__in=railway.scales).exclude(pk__in=list(besides))
-    return candidates(vehicles.order_by("reporting_mark", "number_key", "pk"))
+    """What of the stock in the railway's scale is offered, without those named by key."""
+    fleet = suited_to(railway).exclude(pk__in=list(besides))
+    return candidates(offer(fleet, railway=railway).vehicles)

@@ -141,9 +141,12 @@ class CurveForm(_Lengths):
     head_width = _length("Width of a buffer head", "Where both have side buffers.")
     head_radius = _length("Dome of a buffer head", "Its radius; empty for a flat head.")
 
-    def __init__(self, *args, neighbours, **kwargs):
+    def __init__(self, *args, neighbours: list[Vehicle], **kwargs):
         super().__init__(*args, **kwargs)
-        self.fields["neighbour"].queryset = neighbours
+        field = self.fields["neighbour"]
+        field.queryset = Vehicle.objects.filter(pk__in=[each.pk for each in neighbours])
+        # As they were fetched already, instead of fetching them again.
+        field.choices = [("", field.empty_label), *((each.pk, str(each)) for each in neighbours)]
 
     def asked(self) -> Asked:
         """What was typed; only of a valid form."""

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from itertools import pairwise
 
 from django.contrib import messages
@@ -15,6 +15,7 @@ from inventory.stock.album import Album
 from inventory.stock.models import Vehicle
 from inventory.track.fitting import SAME_GAUGE_MM
 from inventory.track.models import Place, Railway, Standing, Track, Turnout
+from inventory.track.offering import Offer, asked_in, offer, words_in
 from inventory.trackwork.forms import CurveForm, PairForm, TrackworkForm, TurnoutPieceForm
 from inventory.trackwork.meeting import axles_of, doubts_of, legs_of, meet, sizes_of, trouble
 from inventory.trackwork.models import TrackInspection, TrackVerdict, Trackwork, TrackworkPhoto
@@ -65,15 +66,19 @@ def _pieces(*railways: Railway) -> list[Trackwork]:
     )
 
 
-def _stock(railway: Railway) -> list[Vehicle]:
-    """The vehicles that can stand on its rails."""
-    fleet = Vehicle.objects.filter(scale__in=railway.scales)
+def _stock(railway: Railway, request: HttpRequest) -> Offer:
+    """The vehicles that can stand on its rails, as many as are offered."""
+    found = offer(
+        Vehicle.objects.filter(scale__in=railway.scales),
+        words=words_in(request),
+        railway=railway,
+        keep=[*request.GET.getlist("first"), *request.GET.getlist("second")],
+    )
     gauge = railway.standard.gauge_mm
-    return [
-        each
-        for each in fleet.order_by("reporting_mark", "number_key", "pk")
-        if abs(each.standard.gauge_mm - gauge) <= SAME_GAUGE_MM
+    able = [
+        each for each in found.vehicles if abs(each.standard.gauge_mm - gauge) <= SAME_GAUGE_MM
     ]
+    return replace(found, vehicles=able)
 
 
 # --- The railway ------------------------------------------------------------------------------
@@ -96,12 +101,14 @@ def overview(request: HttpRequest, pk: int) -> HttpResponse:
     pieces = _pieces(shown)
     verdicts, legs = verdicts_of(pieces), legs_of(pieces)
     measured = [(piece, legs[piece.pk]) for piece in pieces if legs[piece.pk]]
-    rows = trouble(_stock(shown), measured, Rule(request.user.rule)) if measured else []
+    stock = _stock(shown, request) if measured else Offer([])
+    rows = trouble(stock.vehicles, measured, Rule(request.user.rule)) if measured else []
     return render(
         request,
         "trackwork/overview.html",
         {
             "railway": shown,
+            "offer": stock,
             "places": _places(shown, pieces, verdicts),
             "columns": [piece for piece, _ in measured],
             "rows": rows[:MOST_ROWS],
@@ -149,15 +156,17 @@ def piece(request: HttpRequest, pk: int) -> HttpResponse:
     standing = verdicts_of([shown]).get(shown.pk, [])
     limited = sorted((each for each in standing if each.is_limited), key=TrackVerdict.worst_first)
     legs = legs_of([shown])[shown.pk]
+    stock = _stock(shown.place.railway, request) if legs else Offer([])
     rows = []
     if legs:
-        rows = trouble(_stock(shown.place.railway), [(shown, legs)], Rule(request.user.rule))
+        rows = trouble(stock.vehicles, [(shown, legs)], Rule(request.user.rule))
     return render(
         request,
         "trackwork/piece.html",
         {
             "piece": shown,
             "photos": list(shown.photos.all()),
+            "offer": stock,
             "railway": shown.place.railway,
             "condition": condition(shown, standing),
             "unmeasured": [label(*key) for key in unmeasured(shown, standing)],
@@ -302,12 +311,16 @@ def for_vehicle(request: HttpRequest, pk: int) -> HttpResponse:
 def on_curve(request: HttpRequest, pk: int) -> HttpResponse:
     """A vehicle on a curve, alone and with a neighbour, and the smallest radius that it takes."""
     vehicle = get_object_or_404(Vehicle, pk=pk)
-    others = Vehicle.objects.filter(scale__in=sized_like(vehicle.standard)).exclude(pk=pk)
+    others = offer(
+        Vehicle.objects.filter(scale__in=sized_like(vehicle.standard)).exclude(pk=pk),
+        words=words_in(request),
+        keep=request.GET.getlist("neighbour"),
+    )
     form = CurveForm(
-        request.GET or None,
+        asked_in(request),
         unit=request.user.unit,
         scale=vehicle.standard,
-        neighbours=others.order_by("reporting_mark", "number_key", "pk"),
+        neighbours=others.vehicles,
     )
     told = form.cleaned_data if form.is_bound and form.is_valid() else {}
     neighbour = told.get("neighbour")
@@ -321,6 +334,7 @@ def on_curve(request: HttpRequest, pk: int) -> HttpResponse:
         {
             "vehicle": vehicle,
             "neighbour": neighbour,
+            "offer": others,
             "form": form,
             "asked": asked,
             "found": answer(one, other, asked, request.user.unit),
@@ -355,8 +369,12 @@ class Neighbours:
 def pairs(request: HttpRequest, pk: int) -> HttpResponse:
     """Neighbours that do not get on: couplers of other heights, long beside short on a curve."""
     shown = get_object_or_404(Railway, pk=pk)
+    stock = _stock(shown, request)
     form = PairForm(
-        request.GET or None, unit=request.user.unit, scale=shown.standard, stock=_stock(shown)
+        asked_in(request),
+        unit=request.user.unit,
+        scale=shown.standard,
+        stock=stock.vehicles,
     )
     asked = form.cleaned_data if form.is_bound and form.is_valid() else {}
     standing = list(
@@ -393,6 +411,7 @@ def pairs(request: HttpRequest, pk: int) -> HttpResponse:
         "trackwork/pairs.html",
         {
             "railway": shown,
+            "offer": stock,
             "form": form,
             "rows": [] if form.errors else rows,
             "radius": radius,

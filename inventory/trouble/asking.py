@@ -5,7 +5,9 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, replace
 from itertools import chain
+from urllib.parse import urlencode
 
+from django.core.paginator import Paginator
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, render
 
@@ -19,7 +21,15 @@ from inventory.trouble.counting import Counted, count, spot_key
 from inventory.trouble.evidence import CONFIDENCE, Suspect, failure_rate
 from inventory.trouble.forms import RoutineForm
 from inventory.trouble.models import Incident, Involved
-from inventory.trouble.routine import LAPS, MONTHS, due, evening, moving
+from inventory.trouble.routine import (
+    LAPS,
+    LOOKED_THROUGH,
+    MONTHS,
+    due,
+    evening,
+    moving,
+    often_inspected,
+)
 from inventory.trouble.spots import key_of
 from inventory.trouble.weighing import (
     Clue,
@@ -71,22 +81,36 @@ def railway(request: HttpRequest, pk: int) -> HttpResponse:
     return render(request, "trouble/railway.html", {"railway": shown, **_shown(count(shown))})
 
 
+#: So many that are due stand on one page.
+DUE_A_PAGE = 100
+
+
 def routine(request: HttpRequest) -> HttpResponse:
     """What is due, what the next work evening needs, and what moves towards a limit."""
     usual = {"months": MONTHS, "laps": LAPS}
     form = RoutineForm({**usual, **request.GET.dict()})
     often = form.cleaned_data if form.is_valid() else usual
+    found = due(months=often["months"], laps=often["laps"]) if form.is_valid() else []
+    page = Paginator(found, DUE_A_PAGE).get_page(request.GET.get("page"))
     return render(
         request,
         "trouble/routine.html",
         {
             "form": form,
             "evening": evening(),
-            "due": due(months=often["months"], laps=often["laps"]) if form.is_valid() else [],
-            "moving": moving(),
+            "due": page.object_list,
+            "page": page,
+            "often": urlencode({"months": often["months"], "laps": often["laps"]}),
+            **_moving("moving" in request.GET),
         },
         status=422 if form.errors else 200,
     )
+
+
+def _moving(is_asked: bool) -> dict[str, object]:
+    """What moves towards a limit; of a large stock only when it is asked for."""
+    n = 0 if is_asked else often_inspected().count()
+    return {"n_moving": n, "moving": moving() if is_asked or n <= LOOKED_THROUGH else None}
 
 
 def _incidents_of(vehicle: Vehicle) -> list[Incident]:

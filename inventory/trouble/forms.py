@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
+from dataclasses import replace
 from datetime import date, datetime, time, timedelta
 
 from django import forms
@@ -12,23 +13,24 @@ from inventory.stock.models import Vehicle
 from inventory.stock.picturing import NewPhoto
 from inventory.track.fitting import SAME_GAUGE_MM
 from inventory.track.models import Place, Railway
+from inventory.track.offering import Offer, offer
 from inventory.trouble.models import MOST_PASSAGES, Incident, happenings
 from inventory.trouble.recording import Seen
 from inventory.trouble.spots import Spot
 
 
-def stock_of(railway: Railway) -> list[Vehicle]:
-    """The vehicles that can stand on a railway's rails: first those that do."""
+def stock_of(railway: Railway, words: str = "", keep: Iterable[str] = ()) -> Offer:
+    """The vehicles that can stand on a railway's rails, as many as are offered: first those that
+    do. words, keep: as in `offer`."""
     gauge = railway.standard.gauge_mm
     fleet = Vehicle.objects.filter(scale__in=railway.scales).select_related(
         "standing__track__place"
     )
-    found = [
-        each
-        for each in fleet.order_by("reporting_mark", "number_key", "pk")
-        if abs(each.standard.gauge_mm - gauge) <= SAME_GAUGE_MM
+    found = offer(fleet, words=words, railway=railway, keep=keep)
+    able = [
+        each for each in found.vehicles if abs(each.standard.gauge_mm - gauge) <= SAME_GAUGE_MM
     ]
-    return sorted(found, key=lambda each: not stands_on(each, railway))
+    return replace(found, vehicles=sorted(able, key=lambda each: not stands_on(each, railway)))
 
 
 def stands_on(vehicle: Vehicle, railway: Railway) -> bool:
@@ -77,6 +79,10 @@ class DayField(forms.DateField):
 
 class PersonsForm(forms.Form):
     """A form whose faulty fields say so to whoever hears the page."""
+
+    def _sent(self, name: str) -> list[str]:
+        """What was sent of a field, before anything is known of it."""
+        return self.data.getlist(name) if hasattr(self.data, "getlist") else []
 
     def full_clean(self) -> None:
         super().full_clean()
@@ -130,11 +136,14 @@ class ReportForm(PersonsForm):
         label="Note", required=False, max_length=2000, widget=forms.Textarea(attrs={"rows": 3})
     )
 
-    def __init__(self, *args, railway: Railway, spots: Sequence[Spot], **kwargs):
+    def __init__(self, *args, railway: Railway, spots: Sequence[Spot], words: str = "", **kwargs):
         super().__init__(*args, **kwargs)
         self.railway = railway
         self.spots = {spot.key: spot for spot in spots}
-        stock = stock_of(railway)
+        names = ("first", "also", "ahead", "behind")
+        sent = [key for name in names for key in self._sent(name)]
+        self.offer = stock_of(railway, words, [*sent, str(self.initial.get("first", ""))])
+        stock = self.offer.vehicles
         self.stock = {str(each.pk): each for each in stock}
         vehicles = _vehicle_choices(stock, railway)
         for name in ("first", "ahead", "behind"):
@@ -240,10 +249,11 @@ class RunningForm(PersonsForm):
     on = DayField(label="Day", initial=timezone.localdate)
     note = forms.CharField(label="Note", required=False, max_length=200)
 
-    def __init__(self, *args, railway: Railway, spots: Sequence[Spot], **kwargs):
+    def __init__(self, *args, railway: Railway, spots: Sequence[Spot], words: str = "", **kwargs):
         super().__init__(*args, **kwargs)
         self.all_spots = [spot for spot in spots if not isinstance(spot.part, Place)]
-        stock = stock_of(railway)
+        self.offer = stock_of(railway, words, self._sent("vehicles"))
+        stock = self.offer.vehicles
         self.stock = {str(each.pk): each for each in stock}
         self.standing = [each for each in stock if stands_on(each, railway)]
         self.able = [each for each in self.standing if not each.held_because]

@@ -55,6 +55,7 @@ class Incident(models.Model):
 
     class Meta:
         ordering = ["-happened_at", "-pk"]
+        indexes = [models.Index(fields=["-happened_at", "-id"], name="incident_lately")]
 
     def __str__(self) -> str:
         return f"{self.get_happened_display()}, {self.where}, {self.happened_at:%Y-%m-%d}"
@@ -132,6 +133,14 @@ class Hold(models.Model):
 
     class Meta:
         ordering = ["held_at", "pk"]
+        indexes = [
+            models.Index(
+                fields=["held_at", "id"],
+                condition=Q(released_at__isnull=True),
+                name="hold_open",
+            ),
+            models.Index(fields=["-released_at"], name="hold_released"),
+        ]
         constraints = [
             models.CheckConstraint(
                 condition=Q(vehicle__isnull=False, trackwork__isnull=True)
@@ -182,6 +191,7 @@ class RunningSession(models.Model):
 
     class Meta:
         ordering = ["-held_on", "-pk"]
+        indexes = [models.Index(fields=["-held_on", "-id"], name="session_lately")]
         constraints = [
             models.UniqueConstraint(fields=["railway", "held_on"], name="one_session_a_day")
         ]

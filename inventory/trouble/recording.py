@@ -205,10 +205,10 @@ def standing_verdicts(subject: Vehicle | Trackwork) -> Sequence[Judged]:
 
 
 def _outside(subject: Vehicle | Trackwork) -> list[Judged]:
-    return _outside_of(standing_verdicts(subject))
+    return _of_outside(standing_verdicts(subject))
 
 
-def _outside_of(standing: Iterable[Judged]) -> list[Judged]:
+def _of_outside(standing: Iterable[Judged]) -> list[Judged]:
     return [
         verdict
         for verdict in standing
@@ -265,28 +265,47 @@ def _in_words(vehicle: Vehicle) -> str:
 
 def waits_for(held: Hold) -> list[str]:
     """What must still be found right before a release, in words; empty where nothing must."""
-    if not held.is_open:
-        return []
-    subject = held.subject
-    is_bad = isinstance(subject, Vehicle) and _is_stated_bad(subject)
-    return still_waits(held, standing_verdicts(subject), is_stated_bad=is_bad)
+    return waits_of([held])[held.pk]
 
 
-def still_waits(held: Hold, standing: Sequence[Judged], *, is_stated_bad: bool) -> list[str]:
-    """The same of an open hold, for a page that has the standing verdicts of many already.
+def waits_of(holds: Iterable[Hold]) -> dict[int, list[str]]:
+    """The same of many holds by their keys, in as many queries as of one."""
+    listed = list(holds)
+    held = [each for each in listed if each.is_open]
+    vehicles = {each.vehicle_id: each.vehicle for each in held if each.vehicle}
+    pieces = {each.trackwork_id: each.trackwork for each in held if each.trackwork}
+    on_vehicles = Verdict.objects.standing_for_each(vehicles.values()) if vehicles else {}
+    on_track = verdicts_of(pieces.values()) if pieces else {}
+    last = _last_stated(vehicles)
+    found: dict[int, list[str]] = {each.pk: [] for each in listed}
+    for each in held:
+        if each.vehicle_id:
+            found[each.pk] = _waiting(each, on_vehicles[each.vehicle_id])
+            if not found[each.pk] and last.get(each.vehicle_id) == Service.BAD_ORDER.value:
+                found[each.pk].append(
+                    "an inspection that finds it fit, since the last one stated bad order"
+                )
+        else:
+            found[each.pk] = _waiting(each, on_track.get(each.trackwork_id, []))
+    return found
 
-    is_stated_bad: whether the last finished inspection of a vehicle stated bad order.
-    """
+
+def _waiting(held: Hold, standing: Sequence[Judged]) -> list[str]:
+    """What must be measured or found within, by the verdicts that stand."""
     latest = {verdict.key: verdict for verdict in standing}
-    outside = (each.key for each in _outside_of(standing))
-    found = [
+    keys = dict.fromkeys([*map(tuple, held.broken), *(each.key for each in _of_outside(standing))])
+    return [
         words
-        for key in dict.fromkeys([*map(tuple, held.broken), *outside])
+        for key in keys
         if _still_applies(held.subject, key) and (words := _unmended(held, key, latest.get(key)))
     ]
-    if not found and is_stated_bad:
-        found.append("an inspection that finds it fit, since the last one stated bad order")
-    return found
+
+
+def _last_stated(vehicles: Collection[int]) -> dict[int, str]:
+    """The service that the last finished inspection of each vehicle stated."""
+    rows = Inspection.objects.filter(vehicle__in=list(vehicles), finished_at__isnull=False)
+    # The latest comes last, and stands.
+    return dict(rows.order_by("finished_at", "pk").values_list("vehicle", "service"))
 
 
 def _still_applies(subject: Vehicle | Trackwork, key: tuple[str, str]) -> bool:
@@ -305,11 +324,6 @@ def _unmended(held: Hold, key: tuple[str, str], verdict: Judged | None) -> str:
     if finished is None:
         return f"the inspection that found {what} within to be finished"
     return "" if finished > held.held_at else f"{what} to be measured again"
-
-
-def _is_stated_bad(vehicle: Vehicle) -> bool:
-    last = vehicle.inspections.filter(finished_at__isnull=False).order_by("finished_at").last()
-    return last is not None and last.service == Service.BAD_ORDER.value
 
 
 @transaction.atomic

@@ -14,6 +14,7 @@ from inventory.stock.album import Album, chosen_with
 from inventory.stock.models import Vehicle
 from inventory.stock.picturing import set_aside
 from inventory.track.models import Railway, Turnout
+from inventory.track.offering import words_in
 from inventory.trackwork.models import Trackwork
 from inventory.trackwork.recording import trackwork_of
 from inventory.trouble.counting import count
@@ -30,12 +31,16 @@ from inventory.trouble.recording import (
     standing_verdicts,
     take_out,
     waits_for,
+    waits_of,
     withdraw_report,
 )
 from inventory.trouble.recording import report as keep_report
 from inventory.trouble.spots import spots_of
 from standards.causes import Happening, causes_of
 from standards.remedies import mends
+
+#: So many that are out of service stand on one page.
+HELD_A_PAGE = 50
 
 ALBUM = Album(
     kind=IncidentPhoto,
@@ -71,12 +76,15 @@ def _incidents():
 
 def board(request: HttpRequest) -> HttpResponse:
     """What is out of service, the oldest first, with what each waits for."""
-    held = [(each, waits_for(each)) for each in _holds().filter(released_at__isnull=True)]
+    held = Paginator(_holds().filter(released_at__isnull=True), HELD_A_PAGE)
+    page = held.get_page(request.GET.get("page"))
+    waits = waits_of(page)
     return render(
         request,
         "trouble/board.html",
         {
-            "held": held,
+            "held": [(each, waits[each.pk]) for each in page],
+            "page": page,
             "recent": _incidents()[:8],
             "released": _holds().filter(released_at__isnull=False).order_by("-released_at")[:5],
             "railways": Railway.objects.all(),
@@ -120,7 +128,11 @@ def report_on(request: HttpRequest, pk: int) -> HttpResponse:
     asked = {"first": request.GET.get("vehicle", ""), "where": request.GET.get("where", "")}
     chosen = chosen_with(request)
     form = ReportForm(
-        request.POST or None, railway=railway, spots=spots_of(railway), initial=asked
+        request.POST or None,
+        railway=railway,
+        spots=spots_of(railway),
+        words=words_in(request),
+        initial=asked,
     )
     if request.method == "POST" and form.is_valid() and not chosen.refused:
         try:
@@ -299,7 +311,9 @@ def running(request: HttpRequest) -> HttpResponse:
 def run_on(request: HttpRequest, pk: int) -> HttpResponse:
     """Note who ran, about how often and where."""
     railway = get_object_or_404(Railway, pk=pk)
-    form = RunningForm(request.POST or None, railway=railway, spots=spots_of(railway))
+    form = RunningForm(
+        request.POST or None, railway=railway, spots=spots_of(railway), words=words_in(request)
+    )
     if request.method == "POST" and form.is_valid():
         told = form.cleaned_data
         try:

@@ -168,22 +168,25 @@ def test_models_when_compared_with_the_migrations_then_nothing_is_left_to_write(
 RELEASED = {
     "inventory/people/migrations/0001_initial.py": "310288b1e1e2f694",
     "inventory/people/migrations/0002_sign_in_links_and_devices.py": "41da047a8d87e009",
+    "inventory/reader/migrations/0001_reading_token.py": "b43ed72474c27854",
     "inventory/stock/migrations/0001_initial.py": "902bd142c83f12a2",
     "inventory/stock/migrations/0002_usual_instruments.py": "ceb115cdd33298da",
     "inventory/stock/migrations/0003_radius_and_shared_shape.py": "1d30fc4f21efe66a",
+    "inventory/stock/migrations/0004_held_because.py": "3d9e12f581b07609",
     "inventory/stock/migrations/0005_visitor.py": "13aa093603a1d948",
     "inventory/stock/migrations/0006_the_record.py": "f32923eb8a3fc08b",
     "inventory/stock/migrations/0007_photos.py": "38455423afec4f76",
+    "inventory/stock/migrations/0008_search_and_order.py": "ca520f88478ddc31",
+    "inventory/stock/migrations/0009_list_indexes.py": "8e70de38d4a43798",
     "inventory/track/migrations/0001_initial.py": "f0069eb04cd483cf",
+    "inventory/track/migrations/0002_held_because.py": "7307bf34eef453af",
     "inventory/trackwork/migrations/0001_initial.py": "b9363ecec52b929c",
     "inventory/trackwork/migrations/0002_photos.py": "b5cb5871397b5a32",
-    "inventory/stock/migrations/0004_held_because.py": "3d9e12f581b07609",
-    "inventory/track/migrations/0002_held_because.py": "7307bf34eef453af",
     "inventory/trouble/migrations/0001_initial.py": "02313342dbe4b5cf",
     "inventory/trouble/migrations/0002_holds_of_bad_orders.py": "a536d185bb597ee5",
     "inventory/trouble/migrations/0003_photo.py": "875107a7444d9c6c",
     "inventory/trouble/migrations/0004_photos.py": "72216d896670b518",
-    "inventory/reader/migrations/0001_reading_token.py": "b43ed72474c27854",
+    "inventory/trouble/migrations/0005_lists.py": "27e08c0c6f89aa1a",
 }
 
 

@@ -397,7 +397,7 @@ def test_step_takes_the_same_queries_however_many_axles(
     inspection = measure(
         vehicle, owner, {("back_to_back", str(n)): "14.47" for n in range(1, n_axles + 1)}
     )
-    with django_assert_num_queries(11):
+    with django_assert_num_queries(9):
         bench.get(at(inspection, "axle-1"))
 
 

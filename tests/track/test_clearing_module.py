@@ -1,12 +1,18 @@
 """The clear length of a track from what was measured, end by end."""
 
+from datetime import timedelta
 from decimal import Decimal
 
 import pytest
+from django.utils import timezone
 
+from inventory.stock.recording import finish_inspection, open_inspection, record
+from inventory.stock.taking import Entry
+from inventory.track import clearing as module
 from inventory.track.clearing import Widest, clearing_of
 from inventory.track.fit import stood
 from inventory.track.models import Place, Railway, Track, Turnout
+from standards.judging import Service
 from tests.factories import exact_instrument, make_vehicle, measure
 
 pytestmark = pytest.mark.django_db
@@ -108,6 +114,30 @@ def test_width_when_of_another_scale_then_does_not_count(railway, owner):
     vehicle = make_vehicle(owner, family="nem", scale="N", number="3")
     measure(vehicle, owner, {("body_width", ""): "20 mm"}, exact_instrument())
     assert Widest.of(railway) == Widest(None, "", ())
+
+
+@pytest.mark.parametrize("looked_at", [1, 20])
+def test_widest_when_it_was_measured_again_and_is_narrower_then_the_next_one_counts(
+    monkeypatch, railway, owner, looked_at
+):
+    monkeypatch.setattr(module, "_LOOKED_AT", looked_at)
+    for number, widths in (("1", ("60", "41")), ("2", ("55", "40")), ("3", ("9.5", "46.5"))):
+        vehicle = make_vehicle(owner, family="nem", scale="H0", number=number)
+        for day, width in enumerate(widths, start=1):
+            moment = timezone.now() - timedelta(days=9 - day)
+            told = {"vehicle": vehicle, "by": owner, "moment": moment}
+            inspection = open_inspection(reason="new", **told)
+            entry = Entry(
+                "body_width", "", exact_instrument(), typed=f"{width} mm", is_certain=True
+            )
+            record(inspection=inspection, entries=[entry], by=owner, moment=moment)
+            finish_inspection(
+                inspection=inspection, service=Service.ADVICE, statement="x", by=owner
+            )
+
+    found = Widest.of(railway)
+
+    assert (found.width, found.name) == (46.5, "BRV 3")
 
 
 def test_widest_when_several_were_measured_then_is_the_widest_of_their_latest(railway, owner):

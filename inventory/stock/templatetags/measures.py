@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 import re
 from decimal import Decimal
+from functools import lru_cache
 
 from django import template
 from django.template.defaultfilters import slugify
@@ -176,7 +177,17 @@ def mend_aim(context: template.Context, mend: Mend) -> str:
     return spell(mend.aim, unit, decimals)
 
 
+@register.filter
+def cells(row) -> list[tuple[object, object]]:
+    """The columns of a table's row with what stands in each, to be gone through twice."""
+    if not hasattr(row.table, "cells_of"):
+        return list(row.items())
+    made = row.table.cells_of(row.record)
+    return [(each, made[each.name] or each.default) for each in row.table.columns]
+
+
 @register.simple_tag
+@lru_cache(64)
 def word(outcome: str) -> SafeString:
     """A verdict or a service with its mark: shape and word."""
     return format_html(

@@ -553,7 +553,7 @@ def test_paper_of_what_is_not_there_then_is_not_found(signed_in, name):
 
 
 @pytest.mark.parametrize("n", [1, 3])
-@pytest.mark.parametrize(("name", "queries"), [("labels", 4), ("bench", 9), ("fleet", 6)])
+@pytest.mark.parametrize(("name", "queries"), [("labels", 4), ("bench", 9), ("fleet", 5)])
 def test_papers_then_take_the_same_number_of_queries(
     signed_in, owner, n, name, queries, django_assert_num_queries
 ):

@@ -4,7 +4,7 @@ import django_tables2 as tables
 from django.urls import reverse
 from django.utils import dateformat
 from django.utils.html import format_html
-from django.utils.safestring import SafeString
+from django.utils.safestring import SafeString, mark_safe
 from django.utils.timezone import localtime
 
 from inventory.stock.models import HouseLimit, Instrument, Vehicle
@@ -78,7 +78,7 @@ def _shot(vehicle: Vehicle) -> SafeString:
             photo.height,
             photo,
         )
-    return format_html('<span class="shot"></span>')
+    return mark_safe('<span class="shot"></span>')
 
 
 class FormerTable(tables.Table):

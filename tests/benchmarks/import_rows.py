@@ -8,8 +8,8 @@ resident set less what stood before the step (ru_maxrss). Beside the seconds sta
 processor, which other work on the machine does not lengthen; the ratios are of these.
 `import csv` and `import xlsx` read the file, plan every row and write all of it in one
 transaction; `preview` plans only; `again` is the import of the same list into the record that
-holds it, and `changed` of one with another fact in every row. The rivals load and dump the same facts, wheelsets and couplers as JSON; loaddata
-checks nothing and notes nothing.
+holds it, and `changed` of one with another fact in every row. The rivals load and dump the same
+facts, wheelsets and couplers as JSON; loaddata checks nothing and notes nothing.
 """
 
 from __future__ import annotations

@@ -426,6 +426,18 @@ def test_export_when_filtered_then_holds_what_the_list_shows(signed_in, owner):
     assert signed_in.get("/ledger/export/vehicles.exe").status_code == 404
 
 
+def test_export_when_a_workbook_then_is_one_and_is_named_by_the_day(signed_in, owner):
+    make_vehicle(owner, number="0088")
+
+    answer = signed_in.get("/ledger/export/vehicles.xlsx?is_measured=on")
+
+    book = openpyxl.load_workbook(io.BytesIO(b"".join(answer.streaming_content)))
+    answer.close()
+    assert book.sheetnames == ["Vehicles"]
+    assert [cell.value for cell in book.active[2]][1:3] == ["BRV", "0088"]
+    assert 'attachment; filename="vehicles-' in answer["Content-Disposition"]
+
+
 def test_shelf_when_somebody_guesses_a_path_then_gives_nothing(tmp_path):
     assert Shelf(tmp_path).take("../secret", 1) is None
     assert Shelf(tmp_path).take("a" * 32, 1) is None

@@ -142,7 +142,7 @@ wheels = st.builds(Wheels, st.none() | st.integers(40, 999), lines(40), lines(24
 
 
 class RoundTrip(TestCase):
-    @settings(max_examples=60, deadline=None, suppress_health_check=list(HealthCheck))
+    @settings(max_examples=30, deadline=None, suppress_health_check=list(HealthCheck))
     @given(
         st.lists(st.tuples(vehicles(), st.lists(wheels, min_size=16, max_size=16)), max_size=4),
         st.sampled_from(WAYS),

@@ -416,8 +416,9 @@ class Incoming:
                 if others:
                     named = ", ".join(str(number) for number in others[:5])
                     read.problems.append(
-                        f"This is the same vehicle as in row {named}: keep one of them, or tell "
-                        "them apart by number or uid."
+                        f"This is the same vehicle as in row {named}: keep one of them, tell them "
+                        "apart by number or uid, or say that rows lettered alike are different "
+                        "vehicles."
                     )
                 now = standing.get(read.pk) if read.pk is not None else None
                 yield self._amended(read, now) if now is not None else self._new(read)

@@ -1,7 +1,12 @@
 """Every address of the program."""
 
-from django.urls import include, path
+from django.urls import include, path, register_converter
 from django.views.generic import RedirectView
+
+from inventory.paper.address import UidConverter
+from inventory.paper.views import by_uid, old_tag
+
+register_converter(UidConverter, "uid")
 
 urlpatterns = [
     path("", RedirectView.as_view(pattern_name="bench:start"), name="home"),
@@ -9,6 +14,8 @@ urlpatterns = [
     path("stock/", include("inventory.stock.urls")),
     path("tracks/", include("inventory.track.urls")),
     path("trackwork/", include("inventory.trackwork.urls")),
+    path("v/<uid:uid>/", by_uid, name="vehicle-by-uid"),
+    path("trouble/holds/<int:pk>/tag/", old_tag),
     path("trouble/", include("inventory.trouble.urls")),
     path("ledger/", include("inventory.ledger.urls")),
     path("paper/", include("inventory.paper.urls")),

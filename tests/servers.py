@@ -11,6 +11,7 @@ import sys
 import time
 import urllib.error
 import urllib.request
+from collections.abc import Mapping
 from http.cookiejar import CookieJar
 from pathlib import Path
 from urllib.parse import urlencode
@@ -27,13 +28,21 @@ def free_port() -> int:
 class Server:
     """Carknocker as a person starts it."""
 
-    def __init__(self, folder: Path, *args: str, **popen: object) -> None:
+    def __init__(
+        self,
+        folder: Path,
+        *args: str,
+        settings: Mapping[str, str] | None = None,
+        **popen: object,
+    ) -> None:
         self.port = free_port()
         self.folder = folder
         self.log = folder.parent / f"{folder.name}-{self.port}.log"
         # Without a database of its own it would find that of the tests on PostgreSQL.
         environment = {k: v for k, v in os.environ.items() if k != "CARKNOCKER_DATABASE"}
         environment |= {"CARKNOCKER_DATA": str(folder), "PYTHONIOENCODING": "utf-8"}
+        environment |= settings or {}
+        self.environment = environment
         with self.log.open("w") as output:
             self.process = subprocess.Popen(
                 [sys.executable, "manage.py", "start", "--port", str(self.port), *args],
@@ -44,9 +53,10 @@ class Server:
                 **_own_group(),
                 **popen,
             )
-        until = time.monotonic() + 60
+        until = time.monotonic() + 180  # a busy machine
         while "Stop with Ctrl-C" not in self.said:
             if self.process.poll() is not None or time.monotonic() > until:
+                self.kill()
                 raise AssertionError(f"It did not start. It said:\n{self.said}")
             time.sleep(0.1)
 
@@ -61,6 +71,19 @@ class Server:
     @property
     def address(self) -> str:
         return re.search(r"http://\S+/arrive/\S+", self.said).group()
+
+    def shell(self, code: str) -> str:
+        """What a piece of Python prints that runs on the same record, in a process of its own."""
+        done = subprocess.run(
+            [sys.executable, "manage.py", "shell", "--no-imports", "-c", code],
+            cwd=ROOT,
+            env={**self.environment, "PYTHONUTF8": "1"},
+            capture_output=True,
+            encoding="utf-8",
+            check=False,
+        )
+        assert done.returncode == 0, done.stderr
+        return done.stdout
 
     def kill(self) -> None:
         """No warning, no tidying up: as if the plug of the machine were pulled, but for what the

@@ -4,7 +4,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from decimal import Decimal
 
-from django.utils.safestring import SafeString, mark_safe
+from django.utils.safestring import SafeString
 
 from inventory.drawing.svg import (
     Point,
@@ -43,7 +43,7 @@ def bars(rows: Sequence[Bar], *, title: str) -> SafeString:
     What is not known has no bar; zero is a line. title: what they are, and in which unit.
     """
     if not rows:
-        return mark_safe("")
+        return SafeString("")
     most = max((row.value for row in rows if row.value is not None), default=Decimal(0))
     room = WIDTH - 2 * EDGE - (BESIDE if any(row.beside for row in rows) else 0)
     height = ROW * len(rows)
@@ -105,7 +105,7 @@ def shares(parts: Sequence[Share], *, title: str) -> SafeString:
     """
     whole = sum(part.number for part in parts)
     if not whole:
-        return mark_safe("")
+        return SafeString("")
     across = WIDTH - 2 * EDGE
     pieces: list[SafeString] = []
     start = EDGE

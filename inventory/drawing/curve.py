@@ -10,7 +10,7 @@ from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass
 from functools import cached_property
 
-from django.utils.safestring import SafeString, mark_safe
+from django.utils.safestring import SafeString
 
 from inventory.drawing.frog_sizes import heading
 from inventory.drawing.profile import positive
@@ -71,7 +71,7 @@ def vehicle_on_curve(
     if is_s_curve:
         second = None
     if radius is None or gauge is None:
-        return mark_safe("")
+        return SafeString("")
     try:
         curve = Curve(
             radius,
@@ -84,10 +84,10 @@ def vehicle_on_curve(
             is_s_curve,
         )
         if curve.turn > LONGEST_TURN:
-            return mark_safe("")
+            return SafeString("")
         return curve.draw()
     except ImpossibleGeometry:
-        return mark_safe("")
+        return SafeString("")
 
 
 @dataclass(frozen=True)

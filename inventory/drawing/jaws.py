@@ -5,7 +5,7 @@ Those of vehicles are here, those of the track in `track_jaws`.
 
 import math
 
-from django.utils.safestring import SafeString, mark_safe
+from django.utils.safestring import SafeString
 
 from inventory.drawing.guide import CAPTION_LINE, HEIGHT, MIDDLE, WIDTH, Guide
 from inventory.drawing.shapes import (
@@ -33,7 +33,7 @@ def jaws_picture(quantity: str) -> SafeString:
     """The picture for a quantity's code; nothing for a quantity that has none."""
     guide = _guide(quantity)
     if guide is None:
-        return mark_safe("")
+        return SafeString("")
     return sheet(
         WIDTH,
         HEIGHT,

@@ -5,7 +5,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import cached_property
 
-from django.utils.safestring import SafeString, mark_safe
+from django.utils.safestring import SafeString
 
 from inventory.drawing.siding import NARROW, WIDE, known, length, spell
 from inventory.drawing.svg import (
@@ -58,48 +58,61 @@ def line_diagram(
 ) -> SafeString:
     """The places from left to right, upright from top to bottom; nothing for no places."""
     if not places:
-        return mark_safe("")
+        return SafeString("")
     return Line(tuple(places), upright, unit).draw()
 
 
 @dataclass(frozen=True)
 class Line:
+    """in_one_row: all places side by side, however wide that comes out, as for a wall."""
+
     places: tuple[Place, ...]
     upright: bool
     unit: str
+    in_one_row: bool = False
 
     def draw(self) -> SafeString:
+        return sheet(
+            self.width,
+            self.height,
+            self.pieces(),
+            title=self.title(),
+            class_="drawn-narrow" if self.upright else "drawn-wide",
+        )
+
+    def pieces(self) -> list[SafeString]:
+        """What is drawn, for a sheet of somebody else's."""
         pieces: list[SafeString] = []
         top = EDGE
-        rows = [
-            self.places[start : start + self.columns]
-            for start in range(0, len(self.places), self.columns)
-        ]
+        rows = self._rows()
         for number, row in enumerate(rows):
             pieces.append(self._row(row, top, is_last=number == len(rows) - 1))
             top += max(map(self._height, row))
         if self.upright:
             ends = (EDGE + STEM, EDGE + 2), (EDGE + STEM, top - 4)
             pieces.insert(0, line(*ends, class_="d-heavy"))
-        return sheet(
-            self.width,
-            top,
-            pieces,
-            title=self.title(),
-            class_="drawn-narrow" if self.upright else "drawn-wide",
-        )
+        return pieces
 
     # --- Measures ------------------------------------------------------------------------
 
     @property
     def width(self) -> float:
+        if self.in_one_row:
+            column = (WIDE - 2 * EDGE - COLUMN_GAP * (COLUMNS - 1)) / COLUMNS
+            return 2 * EDGE + len(self.places) * (column + COLUMN_GAP) - COLUMN_GAP
         return NARROW if self.upright else WIDE
+
+    @property
+    def height(self) -> float:
+        return EDGE + sum(max(map(self._height, row)) for row in self._rows())
 
     @property
     def columns(self) -> int:
         """As many as there is room for, or fewer that fill the same number of rows."""
         if self.upright:
             return 1
+        if self.in_one_row:
+            return len(self.places)
         return math.ceil(len(self.places) / math.ceil(len(self.places) / COLUMNS))
 
     @property
@@ -131,6 +144,12 @@ class Line:
 
     def _height(self, place: Place) -> float:
         return self.head + (self.pitch * len(place.tracks) or SIZE + 12) + 4
+
+    def _rows(self) -> list[tuple[Place, ...]]:
+        return [
+            self.places[start : start + self.columns]
+            for start in range(0, len(self.places), self.columns)
+        ]
 
     # --- Shapes --------------------------------------------------------------------------
 

@@ -2,7 +2,7 @@
 
 from dataclasses import dataclass
 
-from django.utils.safestring import SafeString, mark_safe
+from django.utils.safestring import SafeString
 
 from inventory.drawing.svg import element
 
@@ -56,7 +56,7 @@ def verdict_mark(outcome: str) -> SafeString:
     """
     sign = SIGNS.get(outcome)
     if sign is None:
-        return mark_safe("")
+        return SafeString("")
     return element(
         "svg",
         (element("path", d=strokes) for strokes in sign.strokes),

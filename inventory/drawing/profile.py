@@ -2,7 +2,7 @@
 
 from collections.abc import Mapping, Sequence
 
-from django.utils.safestring import SafeString, mark_safe
+from django.utils.safestring import SafeString
 
 from inventory.drawing.shapes import Tyre, placed, wheel_section
 from inventory.drawing.svg import (
@@ -132,7 +132,7 @@ def wheel_profile(
     )
     tyre, design = lengths.measured_tyre(), lengths.nominal_tyre()
     if tyre is None:
-        return mark_safe("")
+        return SafeString("")
     drawn = [part for part in (tyre, design) if part is not None]
     scale = min(
         WIDEST / max(part.width for part in drawn), DEEPEST / max(part.depth for part in drawn)
@@ -157,7 +157,7 @@ def wheel_profile(
 
 def _overlay(design: Tyre | None, scale: float) -> SafeString:
     if design is None:
-        return mark_safe("")
+        return SafeString("")
     return path(placed(design.outline(RIM / scale), (BACK, TREAD), scale), class_="d-nominal")
 
 

@@ -5,7 +5,7 @@ from collections.abc import Sequence
 from datetime import date
 from decimal import Decimal
 
-from django.utils.safestring import SafeString, mark_safe
+from django.utils.safestring import SafeString
 
 from inventory.drawing.axis import Axis, axis
 from inventory.drawing.svg import (
@@ -50,7 +50,7 @@ def trend(
     low, high = finite(low), finite(high)
     readings = [(day, Decimal(value)) for day, value in points if math.isfinite(value)]
     if not readings:
-        return mark_safe("")
+        return SafeString("")
     limits = [Decimal(limit) for limit in (low, high) if limit is not None]
     values = [value for _, value in readings]
     places = _decimals([*values, *limits]) if decimals is None else decimals

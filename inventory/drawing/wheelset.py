@@ -1,6 +1,6 @@
 """A wheelset standing on its two rails, to scale, seen along the track."""
 
-from django.utils.safestring import SafeString, mark_safe
+from django.utils.safestring import SafeString
 
 from inventory.drawing.profile import Lengths, Nominal, positive
 from inventory.drawing.shapes import Wheelset, rail
@@ -41,7 +41,7 @@ def wheelset_in_gauge(
     gauge = positive(track_gauge)
     tyre = lengths.measured_tyre()
     if gauge is None or tyre is None or not lengths.are_complete:
-        return mark_safe("")
+        return SafeString("")
     back = lengths["back_to_back"]
     scale = SPAN / max(back + 2 * tyre.width, 1.14 * gauge)
     radius, height = 0.29 * gauge * scale, 0.12 * gauge * scale

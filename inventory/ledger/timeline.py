@@ -409,7 +409,7 @@ def _changes(vehicle: Vehicle, changes: Sequence[Change]) -> Iterator[Event]:
             _title(kind, group),
             str(group[0].by or ""),
             _words(kind, group),
-            lines=() if kind is Kind.CAME else tuple(lines),
+            lines=() if kind in (Kind.CAME, Kind.PHOTO) else tuple(lines),
         )
 
 
@@ -425,11 +425,12 @@ def _title(kind: Kind, group: Sequence[Change]) -> str:
         return "Wheelset exchanged"
     if kind is Kind.HOME and not any(change.after for change in group):
         return "Gave up where it was at home"
+    if kind is Kind.PHOTO:
+        return "Photos" if group[0].after else "Photo removed"
     return {
         Kind.GEAR: "Wheels and couplers declared otherwise",
         Kind.HOME: "Moved home",
         Kind.WORTH: "Price and value changed",
-        Kind.PHOTO: "Photos changed",
     }.get(kind, "Facts changed")
 
 
@@ -439,6 +440,9 @@ def _words(kind: Kind, group: Sequence[Change]) -> str:
         return f"It had been {first.before}. {first.note}"
     if kind is Kind.CAME:
         return ". ".join(filter(None, (first.after, first.note)))
+    if kind is Kind.PHOTO:
+        told = (", ".join(filter(None, (c.before, c.after, c.note))) for c in group)
+        return "; ".join(told)
     return "; ".join(dict.fromkeys(change.note for change in group if change.note))
 
 

@@ -71,7 +71,9 @@ class Album:
         return [
             path(f"{before}<int:pk>/photos/", self.photos, name="photos"),
             path("photos/<int:pk>/", self.photo, name="photo"),
-            path("photos/<int:pk>/move/", writers_only(require_POST(self.shift)), name="move"),
+            path(
+                "photos/<int:pk>/move/", writers_only(require_POST(self.shift)), name="move-photo"
+            ),
             path("photos/<int:pk>/remove/", writers_only(self.take_down), name="remove-photo"),
             path("photos/<int:pk>/<str:digest>.jpg", self.picture, name="picture"),
             path("photos/<int:pk>/small/<str:digest>.jpg", self.thumbnail, name="thumbnail"),

@@ -11,13 +11,13 @@ from django import forms
 from django.core.exceptions import ValidationError
 from django.utils import timezone
 
+from inventory.stock import rules
 from inventory.stock.models import Coupler, HouseLimit, Instrument, Vehicle, Wheelset
 from inventory.stock.recording import Departure, Running, TwinExists
-from inventory.stock.taking import bare_unit
 from standards import sheets
 from standards.quantities import QUANTITIES, Quantity
 from standards.sheets import UnknownStandard
-from standards.units import Unreadable, plain, read, spell
+from standards.units import plain, spell
 
 #: Offered while typing a kind; any other word is as good. Trade words, common practice.
 KINDS = [
@@ -185,39 +185,31 @@ class VehicleForm(forms.ModelForm):
         return self.cleaned_data["standard"]
 
     def clean_acquired_on(self):
-        day = self.cleaned_data["acquired_on"]
-        # A day's grace, since the server's day is not everybody's.
-        if day and day > timezone.localdate() + timedelta(days=1):
-            raise ValidationError(
-                f"{day:%Y-%m-%d} is still to come; type the day on which you got it."
-            )
-        return day
+        return rules.day_acquired(self.cleaned_data["acquired_on"])
 
     def clean_reporting_mark(self) -> str:
-        mark = "".join(ch for ch in self.cleaned_data["reporting_mark"] if ch.isprintable())
-        if not mark.strip():
-            raise ValidationError("There is nothing to be seen in it; type the marks on its side.")
-        return mark.strip()
+        return rules.marks(self.cleaned_data["reporting_mark"])
 
     def clean_currency(self) -> str:
-        return self.cleaned_data["currency"].upper()
+        return rules.capitals(self.cleaned_data["currency"])
 
     def clean(self) -> dict[str, object]:
         data = super().clean()
         data["minimum_radius"] = bench_decimal(self, "minimum_radius", "length", unit=self.unit)
-        if data["minimum_radius"] == 0:
-            self.add_error("minimum_radius", "A radius of 0 is no curve; leave it empty.")
-        if (data.get("price") is not None or data.get("value") is not None) and not data.get(
-            "currency"
-        ):
-            self.add_error("currency", "Name the currency of the price, such as EUR, GBP or USD.")
+        if "minimum_radius" not in self.errors:
+            try:
+                rules.radius(data["minimum_radius"])
+            except ValidationError as error:
+                self.add_error("minimum_radius", error)
+        for name, words in rules.missing_beside(data).items():
+            self.add_error(name, words)
         return data
 
     def clean_aar_designation(self) -> str:
-        return self.cleaned_data["aar_designation"].upper()
+        return rules.capitals(self.cleaned_data["aar_designation"])
 
     def clean_uic_letter(self) -> str:
-        return self.cleaned_data["uic_letter"].upper()
+        return rules.capitals(self.cleaned_data["uic_letter"])
 
 
 class NewVehicleForm(VehicleForm):
@@ -396,23 +388,11 @@ def bench_decimal(
 ):
     """A field of bench text as an exact decimal, with the bench's own words for what is wrong."""
     typed = (form.data.get(form.add_prefix(name)) or "").strip()
-    if not typed:
-        return None
     try:
-        text = read(
-            typed,
-            dimension,
-            default_unit=bare_unit(dimension, unit),
-            may_be_zero=True,
-            may_be_negative=may_be_negative,
-        )
-    except Unreadable as error:
-        form.add_error(name, str(error))
+        return rules.one_number(typed, dimension, unit, may_be_negative=may_be_negative)
+    except ValidationError as error:
+        form.add_error(name, error)
         return None
-    if len(text.values) > 1:
-        form.add_error(name, "Type one number.")
-        return None
-    return text.values[0]
 
 
 class InstrumentForm(forms.ModelForm):

@@ -219,11 +219,15 @@ class Vehicle(models.Model):
         return self.identity
 
     def save(self, *args, **kwargs) -> None:
-        self.number_key = padded(self.number)
+        self.note_number()
         super().save(*args, **kwargs)
 
     def get_absolute_url(self) -> str:
         return reverse("bench:visitor" if self.visitor else "stock:vehicle", args=[self.pk])
+
+    def note_number(self) -> None:
+        """Keep the key by which numbers are sorted; `save` does it, bulk writers do it first."""
+        self.number_key = padded(self.number)
 
     @property
     def identity(self) -> str:

@@ -6,8 +6,8 @@ by `inventory.stock.verdicts`.
 
 from __future__ import annotations
 
-from collections.abc import Collection, Iterable, Sequence
-from dataclasses import dataclass
+from collections.abc import Collection, Iterable, Mapping, Sequence
+from dataclasses import dataclass, field
 from datetime import date, datetime
 from decimal import Decimal
 
@@ -114,16 +114,61 @@ def log_vehicle(
         )[:3]
         if twins:
             raise TwinExists(list(twins))
-    vehicle.logged_by = by
-    vehicle.save(force_insert=True)
-    _fit_wheelsets(vehicle, running)
-    Coupler.objects.bulk_create(
-        Coupler(vehicle=vehicle, end=end, kind=running.coupler, mounting=running.mounting)
-        for end in ("A", "B")
+    wheels = Wheels(running.profile_code, running.wheel_material, running.tread_diameter)
+    hook = (running.coupler, running.mounting)
+    log_vehicles(
+        newcomers=[Newcomer(vehicle, [wheels] * vehicle.axles, {"A": hook, "B": hook})], by=by
     )
     if photos:
         add_photos(vehicle=vehicle, photos=photos, by=by)
     return vehicle
+
+
+@dataclass(frozen=True)
+class Wheels:
+    """What is declared of one wheelset."""
+
+    profile_code: int | None = None
+    material: str = ""
+    tread_diameter: str = ""
+
+
+@dataclass(frozen=True)
+class Newcomer:
+    """A vehicle to be logged. wheels: one an axle. couplers: kind and mounting by end, A and B."""
+
+    vehicle: Vehicle
+    wheels: Sequence[Wheels]
+    couplers: Mapping[str, tuple[str, str]]
+
+
+@transaction.atomic
+def log_vehicles(*, newcomers: Sequence[Newcomer], by: Person) -> None:
+    """Keep new vehicles, with a wheelset an axle and a coupler an end.
+
+    Raises sheets.UnknownStandard, and writes nothing, if a family does not hold a scale.
+    """
+    for each in newcomers:
+        sheets.scale(each.vehicle.family, each.vehicle.scale)
+        each.vehicle.logged_by = by
+        each.vehicle.note_number()
+    Vehicle.everyone.bulk_create([each.vehicle for each in newcomers])
+    Wheelset.objects.bulk_create(
+        Wheelset(
+            vehicle=each.vehicle,
+            axle=axle,
+            profile_code=wheels.profile_code,
+            material=wheels.material,
+            tread_diameter=wheels.tread_diameter,
+        )
+        for each in newcomers
+        for axle, wheels in enumerate(each.wheels, start=1)
+    )
+    Coupler.objects.bulk_create(
+        Coupler(vehicle=each.vehicle, end=end, kind=kind, mounting=mounting)
+        for each in newcomers
+        for end, (kind, mounting) in each.couplers.items()
+    )
 
 
 def _fit_wheelsets(vehicle: Vehicle, running: Running, fitted_at: datetime | None = None) -> None:
@@ -155,18 +200,80 @@ def amend_vehicle(
 
     Raises Overtaken, and writes nothing, when somebody did.
     """
-    now = _unchanged(vehicle, seen_revision)
-    judged_by = ("family", "scale", "category", "axles", "has_buffers")
-    is_judged_anew = any(getattr(now, name) != getattr(vehicle, name) for name in judged_by)
-    vehicle.revision = seen_revision + 1
-    for name in _NOT_FROM_FORMS:
-        setattr(vehicle, name, getattr(now, name))
-    note_changes(_differences(now, vehicle, by, moment or timezone.now()))
-    vehicle.save()
-    _fit_wheelsets(vehicle, Running(), fitted_at=timezone.now())
-    if is_judged_anew and not vehicle.is_retired:
-        rejudge_vehicle(vehicle)
+    amend_vehicles(amended=[Amended(vehicle, seen_revision)], by=by, moment=moment)
     return vehicle
+
+
+@dataclass(frozen=True)
+class Amended:
+    """A changed vehicle. wheels by axle, and couplers by end, where they are declared anew."""
+
+    vehicle: Vehicle
+    seen_revision: int
+    wheels: Mapping[int, Wheels] = field(default_factory=dict)
+    couplers: Mapping[str, tuple[str, str]] = field(default_factory=dict)
+
+
+@transaction.atomic
+def amend_vehicles(
+    *, amended: Sequence[Amended], by: Person, moment: datetime | None = None
+) -> None:
+    """Save changed vehicles, note what was changed from what, and judge again what hangs on it.
+
+    Raises Overtaken, and writes nothing, when somebody saved one of them since it was seen.
+    """
+    at = moment or timezone.now()
+    standing = {
+        now.pk: now
+        for now in Vehicle.everyone.select_for_update()
+        .filter(pk__in=[each.vehicle.pk for each in amended])
+        .prefetch_related("wheelsets", "couplers")
+    }
+    inspected = set(
+        Inspection.objects.filter(vehicle__in=standing).values_list("vehicle", flat=True)
+    )
+    changes: list[Change] = []
+    for each in amended:
+        now, vehicle = standing[each.vehicle.pk], each.vehicle
+        if now.revision != each.seen_revision:
+            raise Overtaken(now)
+        is_judged_anew = any(getattr(now, name) != getattr(vehicle, name) for name in _JUDGED_BY)
+        vehicle.revision = each.seen_revision + 1
+        for name in _NOT_FROM_FORMS:
+            setattr(vehicle, name, getattr(now, name))
+        changes += _differences(now, vehicle, by, at)
+        vehicle.save()
+        if now.axles != vehicle.axles:
+            _fit_wheelsets(vehicle, Running(), fitted_at=timezone.now())
+        if each.wheels or each.couplers:
+            changes += _declare_gear(now, each, by, at)
+            is_judged_anew = True
+        if is_judged_anew and vehicle.pk in inspected and not vehicle.is_retired:
+            rejudge_vehicle(Vehicle.everyone.get(pk=vehicle.pk))
+            vehicle.refresh_from_db(fields=["service"])
+    note_changes(changes)
+
+
+def _declare_gear(now: Vehicle, amended: Amended, by: Person, at: datetime) -> list[Change]:
+    """Keep wheels and couplers as they are declared anew, and what that changes."""
+    fitted = amended.vehicle.wheelsets.filter(removed_at__isnull=True, axle__in=amended.wheels)
+    wheelsets, couplers = list(fitted), list(amended.vehicle.couplers.all())
+    couplers = [each for each in couplers if each.end in amended.couplers]
+    for wheelset in wheelsets:
+        declared = amended.wheels[wheelset.axle]
+        wheelset.profile_code = declared.profile_code
+        wheelset.material = declared.material
+        wheelset.tread_diameter = declared.tread_diameter
+    for coupler in couplers:
+        coupler.kind, coupler.mounting = amended.couplers[coupler.end]
+    changes = list(_changed_gear(now, wheelsets, couplers, (), by, at))
+    for each in (*wheelsets, *couplers):
+        each.save()
+    return changes
+
+
+#: What its verdicts hang on besides its readings, wheels and couplers.
+_JUDGED_BY = ("family", "scale", "category", "axles", "has_buffers")
 
 
 #: Other writers keep these; a form that was opened before must not put them back.

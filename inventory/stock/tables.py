@@ -1,6 +1,7 @@
 """The lists of the stock pages."""
 
 import django_tables2 as tables
+from django.urls import reverse
 
 from inventory.stock.models import HouseLimit, Instrument, Vehicle
 
@@ -86,9 +87,15 @@ class FormerTable(tables.Table):
         empty_text = "Nothing has left the stock."
 
 
+def _where_it_is_changed(record: Instrument, table: tables.Table) -> str | None:
+    """Nowhere for a visitor, who reads the list and no more."""
+    may_write = table.request.user.may_write
+    return reverse("stock:instrument", args=[record.pk]) if may_write else None
+
+
 class InstrumentTable(tables.Table):
     caption = "Instruments"
-    name = tables.Column(linkify=("stock:instrument", {"pk": tables.A("pk")}))
+    name = tables.Column(linkify=_where_it_is_changed)
     kind = tables.Column(order_by=("kind", "name", "pk"))
     error = tables.TemplateColumn(
         template_name="stock/_instrument_error_cell.html",

@@ -180,6 +180,40 @@ def observation(reading: Taken) -> Observation:
     )
 
 
+def limits_stated(
+    vehicle: Vehicle,
+    keys: Iterable[tuple[str, str]],
+    *,
+    carried: Iterable[Observation] = (),
+    house: Sequence[HouseRule] = (),
+) -> dict[tuple[str, str], Finding]:
+    """What the sheets, and the house in their place, limit before anything is measured: for
+    (quantity, at), a finding without a value.
+
+    carried: what is known already and a limit may go by, such as the length of a mass. The
+    vehicle need not be saved; one that is not has no declared wheels.
+    """
+    subject = _subject(vehicle) if vehicle.pk else _unsaved(vehicle)
+    asked = {key: Observation(*key) for key in keys}
+    known = {(each.quantity, each.at): each for each in carried}
+    # What is asked stands before what is carried, so the two are never looked at together.
+    open_ones = [each for key, each in asked.items() if key not in known]
+    found = (
+        *judge_vehicle(subject, open_ones, house, carried=known.values()),
+        *judge_vehicle(subject, [asked[key] for key in known if key in asked], house),
+    )
+    return {(each.quantity, each.at): each for each in found if (each.quantity, each.at) in asked}
+
+
+def _unsaved(vehicle: Vehicle) -> Subject:
+    return Subject(
+        scale=vehicle.standard,
+        axles=vehicle.axles,
+        is_hauled=not vehicle.is_locomotive,
+        has_buffers=vehicle.has_buffers,
+    )
+
+
 def _findings(inspection: Inspection, readings: Iterable[Reading]) -> tuple[Finding, ...]:
     vehicle = inspection.vehicle
     earlier = (

@@ -321,15 +321,26 @@ def instrument(request: HttpRequest, pk: int | None = None) -> HttpResponse:
     return render(request, "stock/instrument_form.html", {"form": form, "instrument": shown})
 
 
-@writers_only
 def house_limits(request: HttpRequest) -> HttpResponse:
+    """What is in force, for everybody to read; set and withdrawn by those who may write."""
     form = HouseLimitForm(
         request.POST or None, unit=request.user.unit, used=history.scales_in_use()
     )
-    if request.method == "POST" and form.is_valid():
-        changes = set_house_limit(limit=form.instance, by=request.user)
-        messages.success(request, f"The house limit is in force; {len(changes)} verdicts changed.")
-        return redirect("stock:house-limits")
+    if request.method == "POST":
+        return _set_house_limit(request, form)
+    return _house_limits(request, form)
+
+
+@writers_only
+def _set_house_limit(request: HttpRequest, form: HouseLimitForm) -> HttpResponse:
+    if not form.is_valid():
+        return _house_limits(request, form)
+    changes = set_house_limit(limit=form.instance, by=request.user)
+    messages.success(request, f"The house limit is in force; {len(changes)} verdicts changed.")
+    return redirect("stock:house-limits")
+
+
+def _house_limits(request: HttpRequest, form: HouseLimitForm) -> HttpResponse:
     table = HouseLimitTable(HouseLimit.objects.all())
     RequestConfig(without_page_size(request), paginate={"per_page": 50}).configure(table)
     return render(request, "stock/house_limits.html", {"form": form, "table": table})

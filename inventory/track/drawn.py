@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 
-from django.utils.safestring import SafeString, mark_safe
+from django.utils.safestring import SafeString
 
 from inventory.drawing.line import Place as DrawnPlace
 from inventory.drawing.line import TrackLine, line_diagram
@@ -32,7 +32,7 @@ def siding_of(here: Stood, cut: Cut | None, *, unit: str = "mm", wide: bool = Fa
     length = here.clearing.length
     # An unmeasured vehicle would be drawn as room that is not there.
     if length is None or here.unknown:
-        return mark_safe("")
+        return SafeString("")
     slack = float(here.slack_mm)
     cut_slack = float(cut.slack_mm) if cut else 0.0
     return siding(
@@ -60,11 +60,9 @@ def _duty(track: Track) -> str:
     return short.get(track.duty, track.get_duty_display())
 
 
-def line_of(
-    places: Sequence[tuple[Place, Sequence[Stood]]], *, unit: str = "mm"
-) -> dict[str, SafeString]:
-    """The line diagram, wide and upright."""
-    drawn = [
+def places_drawn(places: Sequence[tuple[Place, Sequence[Stood]]]) -> list[DrawnPlace]:
+    """The places with their tracks as the line diagram takes them."""
+    return [
         DrawnPlace(
             place.name,
             tuple(
@@ -81,6 +79,13 @@ def line_of(
         )
         for place, tracks in places
     ]
+
+
+def line_of(
+    places: Sequence[tuple[Place, Sequence[Stood]]], *, unit: str = "mm"
+) -> dict[str, SafeString]:
+    """The line diagram, wide and upright."""
+    drawn = places_drawn(places)
     if not any(place.tracks for place in drawn):
         return {}
     return {

@@ -15,7 +15,6 @@ urlpatterns = [
     path("hold/turnouts/<int:pk>/", views.hold_turnout, name="hold-turnout"),
     path("hold/trackwork/<int:pk>/", views.hold_trackwork, name="hold-trackwork"),
     path("holds/<int:pk>/", views.hold, name="hold"),
-    path("holds/<int:pk>/tag/", views.tag, name="tag"),
     path("running/", views.running, name="running"),
     path("railways/<int:pk>/running/", views.run_on, name="run-on"),
     path("running/<int:pk>/", views.session, name="session"),

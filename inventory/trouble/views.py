@@ -207,8 +207,15 @@ def hold_trackwork(request: HttpRequest, pk: int) -> HttpResponse:
 
 @writers_only
 def hold_turnout(request: HttpRequest, pk: int) -> HttpResponse:
-    turnout = get_object_or_404(Turnout.objects.select_related("place"), pk=pk)
-    return redirect("trouble:hold-trackwork", pk=trackwork_of(turnout=turnout).pk)
+    """One perhaps never measured: its trackwork is made by sending, not by looking."""
+    turnout = get_object_or_404(Turnout.objects.select_related("place__railway"), pk=pk)
+    form = HoldForm(request.POST or None)
+    if request.method == "POST" and form.is_valid():
+        return _take_out(request, trackwork_of(turnout=turnout))
+    piece = Trackwork.objects.filter(turnout=turnout).first()
+    if piece is not None and request.method != "POST":
+        return redirect("trouble:hold-trackwork", pk=piece.pk)
+    return _take_out_page(request, piece or turnout, form)
 
 
 def _take_out(request: HttpRequest, subject: Vehicle | Trackwork) -> HttpResponse:
@@ -221,10 +228,18 @@ def _take_out(request: HttpRequest, subject: Vehicle | Trackwork) -> HttpRespons
         held = take_out(subject=subject, reason=form.cleaned_data["reason"], by=request.user)
         messages.success(request, f"{subject} is out of service until it is released.")
         return redirect(held)
+    return _take_out_page(request, subject, form)
+
+
+def _take_out_page(
+    request: HttpRequest, subject: Vehicle | Trackwork | Turnout, form: HoldForm
+) -> HttpResponse:
+    shown_on = subject.place.railway if isinstance(subject, Turnout) else subject
+    back = shown_on.get_absolute_url()
     return render(
         request,
         "trouble/take_out.html",
-        {"subject": subject, "form": form},
+        {"subject": subject, "form": form, "back": back},
         status=422 if form.errors else 200,
     )
 
@@ -264,12 +279,6 @@ def _hold_page(request: HttpRequest, shown: Hold, form: ReleaseForm) -> HttpResp
         },
         status=422 if form.errors else 200,
     )
-
-
-def tag(request: HttpRequest, pk: int) -> HttpResponse:
-    """The tag that goes on the vehicle or beside the turnout, to be printed."""
-    shown = get_object_or_404(_holds(), pk=pk)
-    return render(request, "trouble/tag.html", {"hold": shown, "waits": waits_for(shown)})
 
 
 # --- Running ----------------------------------------------------------------------------------

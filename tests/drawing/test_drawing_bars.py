@@ -1,7 +1,7 @@
 from decimal import Decimal as D
 
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from inventory.drawing.bars import BESIDE, EDGE, WIDTH, Bar, Share, bars, shares
@@ -71,6 +71,7 @@ def test_shares_never_round_something_to_nothing_or_to_all(read, one, other, sai
     assert tuple(word for word in words if "%" in word) == said
 
 
+@settings(deadline=None)
 @given(
     st.lists(
         st.tuples(
@@ -93,6 +94,7 @@ def test_bars_of_anything_keep_their_labels_apart_and_on_the_sheet(read, listed)
     assert all(0 < each <= WIDTH - 2 * EDGE for each in lengths(drawing))
 
 
+@settings(deadline=None)
 @given(st.lists(st.integers(min_value=0, max_value=10**6), min_size=1, max_size=6).filter(any))
 def test_shares_of_any_numbers_fill_the_strip(read, numbers):
     drawing = read(shares([Share(f"part {n}", n) for n in numbers], title="Whole"))

@@ -6,6 +6,7 @@ import pytest
 from django.template import Context, Engine
 
 import inventory.drawing
+from inventory.drawing.bars import Bar, Share, bars, shares
 from inventory.drawing.curve import vehicle_on_curve
 from inventory.drawing.frog import RELATIONS, wheelset_in_frog
 from inventory.drawing.jaws import GUIDES, jaws_picture
@@ -130,6 +131,8 @@ def every_drawing():
             radius=457.2, gauge=16.5, vehicle=CAR, neighbour=CAR, second=CAR, centres=50
         ),
         siding(**SIDING),
+        bars([Bar("a", D(1), "1", "1 of 1"), Bar("b", None, "not stated")], title="Worth"),
+        shares([Share(name, 1) for name in "abcd"], title="Stock"),
         *(verdict_mark(word) for word in ("within", "fit with advice", "awaiting inspection")),
     ]
 

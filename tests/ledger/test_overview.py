@@ -11,7 +11,7 @@ import pytest
 from django.db import connection
 from django.urls import reverse
 from django.utils import timezone
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from inventory.ledger.worth import (
@@ -74,6 +74,7 @@ HOLDINGS = st.lists(
 )
 
 
+@settings(deadline=None)
 @given(HOLDINGS)
 def test_sums_are_those_of_exact_fractions_and_currencies_stay_apart(listed):
     found = Sum.of(listed)
@@ -96,6 +97,7 @@ def test_sums_are_those_of_exact_fractions_and_currencies_stay_apart(listed):
         assert Fraction(gain.difference) == apart
 
 
+@settings(deadline=None)
 @given(HOLDINGS)
 def test_groups_hold_every_vehicle_once_and_their_sums_are_the_whole(listed):
     whole = Sum.of(listed)

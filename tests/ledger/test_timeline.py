@@ -14,11 +14,13 @@ from inventory.people.models import Person
 from inventory.stock.models import Change, HouseLimit, Vehicle, Verdict
 from inventory.stock.recording import (
     Departure,
+    add_photos,
     amend_running_gear,
     amend_vehicle,
     bring_back,
     finish_inspection,
     note_changes,
+    remove_photo,
     retire,
     set_house_limit,
     withdraw_house_limit,
@@ -31,7 +33,7 @@ from inventory.trouble.recording import Seen, note_running, release, take_out, w
 from inventory.trouble.recording import report as keep_report
 from inventory.trouble.spots import spots_of
 from standards.judging import Service
-from tests.factories import make_person, make_vehicle, measure, sound
+from tests.factories import make_person, make_vehicle, measure, photographs, sound
 
 pytestmark = pytest.mark.django_db
 
@@ -280,14 +282,21 @@ def test_other_facts_are_in_the_words_of_the_forms(owner):
     ]
 
 
-def test_photo_and_deeds_that_are_not_known_are_told_as_they_were_noted(owner):
+def test_photos_are_told_as_they_were_noted(owner):
+    car = make_vehicle(owner)
+    (photo,) = add_photos(vehicle=car, photos=photographs("red"), by=owner, moment=NOON)
+    remove_photo(photo=photo, by=owner, moment=NOON + timedelta(hours=1))
+    gone, added = told(car, Kind.PHOTO)
+    assert (added.title, added.words, added.lines) == ("Photos", "a photo added", ())
+    assert gone.title == "Photo removed"
+    assert gone.words == f"a photo taken {photo.taken_on:%Y-%m-%d}, removed for good"
+
+
+def test_deeds_that_are_not_known_are_told_as_they_were_noted(owner):
     car = make_vehicle(owner)
     note_changes(
-        Change(vehicle=car, what=what, before="", after=after, by=owner, at=NOON)
-        for what, after in (("photo", "left side"), ("weathering", "heavy"))
+        [Change(vehicle=car, what="weathering", before="", after="heavy", by=owner, at=NOON)]
     )
-    (photo,) = told(car, Kind.PHOTO)
-    assert lines(photo) == [("Photo", "none", "left side")]
     (other,) = told(car, Kind.DECLARED)
     assert lines(other) == [("Weathering", "none", "heavy")]
 

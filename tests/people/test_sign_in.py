@@ -1,13 +1,37 @@
-"""The sign-in address works once, and a look does not use it up."""
+"""Sign-in addresses work once, a look does not use them up, and no other way in is left open."""
+
+import hashlib
+from datetime import UTC, datetime, timedelta
 
 import pytest
+from django.db import connection
+from django.test import Client
 from django.urls import reverse
 
-from inventory.people.links import person_for, sign_in_path
-from inventory.people.models import Person
+from inventory.people.links import (
+    MOST_MADE,
+    QUARTER_HOUR,
+    LinkRefused,
+    living_link,
+    look_up,
+    sign_in_path,
+    take_back,
+    use,
+)
+from inventory.people.models import Person, SignInLink
 from tests.factories import make_person
+from tests.people.at_once import at_once
 
 pytestmark = pytest.mark.django_db
+NOON = datetime(2026, 11, 25, 12, tzinfo=UTC)
+
+
+def token_of(path: str) -> str:
+    return path.rstrip("/").rpartition("/")[2]
+
+
+def signed_in(client) -> str | None:
+    return client.session.get("_auth_user_id")
 
 
 def test_address_when_looked_at_shows_a_button_and_stays_good(client, owner):
@@ -16,46 +40,151 @@ def test_address_when_looked_at_shows_a_button_and_stays_good(client, owner):
         page = client.get(path)
         assert page.status_code == 200
         assert "Sign in as owner" in page.content.decode()
-    assert "_auth_user_id" not in client.session
+        assert "no-store" in page["Cache-Control"]
+    assert signed_in(client) is None
 
 
 def test_address_when_used_signs_in_once(client, owner):
     path = sign_in_path(owner)
     assert client.post(path).url == reverse("bench:start")
-    assert client.session["_auth_user_id"] == str(owner.pk)
+    assert signed_in(client) == str(owner.pk)
     client.logout()
     again = client.post(path)
     assert again.status_code == 410
     assert "used up" in again.content.decode()
-    assert "_auth_user_id" not in client.session
+    assert signed_in(client) is None
 
 
-def test_every_address_dies_when_one_is_used(client, owner):
+def test_address_when_a_newer_is_made_is_refused(client, owner):
     first, second = sign_in_path(owner), sign_in_path(owner)
-    client.post(first)
-    client.logout()
-    assert client.post(second).status_code == 410
+    assert client.post(first).status_code == 410
+    assert client.post(second).status_code == 302
 
 
-def test_address_when_too_old_is_refused(client, owner, settings):
+def test_address_when_four_use_it_at_once_then_one_comes_in(transactional_db):
+    person = make_person()
+    for _ in range(5):
+        token = token_of(sign_in_path(person))
+        came = at_once([lambda token=token: use(token) is not None] * 4)
+        assert sorted(came) == [False, False, False, True]
+
+
+def test_address_lives_an_hour_or_as_long_as_said_to_the_second(owner):
+    for lives in (timedelta(hours=1), QUARTER_HOUR):
+        path = sign_in_path(owner, lives=lives, moment=NOON)
+        assert look_up(token_of(path)).is_good(NOON + lives - timedelta(seconds=1))
+        assert not look_up(token_of(path)).is_good(NOON + lives)
+        assert use(token_of(path), NOON + lives) is None
+        assert use(token_of(path), NOON + lives - timedelta(seconds=1)) is not None
+
+
+def test_address_is_random_and_only_its_digest_is_kept(owner):
+    """RFC 6749, 10.10 (from memory): better no more than a chance of 2^-160 to guess one."""
+    tokens = [token_of(sign_in_path(owner)) for _ in range(50)]
+    assert len(set(tokens)) == 50
+    # 27 of base 64 hold 160 bits; they look like what no clock or counter gives.
+    assert {len(token) for token in tokens} == {27}
+    assert all(len({token[at] for token in tokens}) > 10 for at in range(26))
+    kept = SignInLink.objects.latest("pk")
+    assert kept.digest == hashlib.sha256(tokens[-1].encode()).hexdigest()
+    with connection.cursor() as cursor:
+        cursor.execute("SELECT * FROM people_signinlink")
+        assert not any(tokens[-1] in str(row) for row in cursor.fetchall())
+
+
+def test_address_when_taken_back_is_refused(client, owner):
     path = sign_in_path(owner)
-    settings.PASSWORD_RESET_TIMEOUT = -1
+    assert living_link(owner) is not None
+    assert take_back(owner) == 1
+    assert living_link(owner) is None
     assert client.get(path).status_code == 410
+    assert client.post(path).status_code == 410
 
 
-@pytest.mark.parametrize(
-    ("who", "token"),
-    [("MQ", "x-y"), ("!!", "a"), ("OTk5OTk5", "a-b"), ("ZZZZZZZZZZZZZZZZZZ", "-")],
-)
-def test_address_when_made_up_is_refused(client, owner, who, token):
-    assert person_for(who, token) is None
-    assert client.get(reverse("people:arrive", args=[who, token])).status_code == 410
+@pytest.mark.parametrize("token", ["x", "..", "a" * 27, "MQ", "'; DROP", "ü", "x" * 3000])
+def test_address_when_made_up_is_refused(client, owner, token):
+    sign_in_path(owner)
+    assert look_up(token) is None
+    assert client.get(reverse("people:arrive", args=[token])).status_code == 410
+    assert client.post(reverse("people:arrive", args=[token])).status_code == 410
+    assert signed_in(client) is None
 
 
-def test_address_of_someone_put_out_is_refused(client, owner):
+def test_address_of_someone_put_out_is_refused_and_none_is_made(client, owner):
     path = sign_in_path(owner)
     Person.objects.update(is_active=False)
     assert client.post(path).status_code == 410
+    with pytest.raises(LinkRefused, match="has been put out"):
+        sign_in_path(owner)
+
+
+@pytest.mark.parametrize("change", [{"is_active": False}, {"role": "inspector"}])
+def test_address_that_an_owner_made_for_another_dies_with_that_owners_rights(
+    client, owner, change
+):
+    other, third = make_person("other"), make_person("third", role="visitor")
+    path = sign_in_path(third, made_by=other)
+    Person.objects.filter(pk=other.pk).update(**change)
+    assert living_link(third) is None
+    assert client.post(path).status_code == 410
+
+
+def test_address_when_an_inspector_makes_it_for_themselves_is_good(client, owner):
+    inspector = make_person("inspector", role="inspector")
+    assert client.post(sign_in_path(inspector, made_by=inspector)).status_code == 302
+
+
+def test_addresses_when_made_by_the_dozen_are_refused_for_a_while(owner):
+    for _ in range(MOST_MADE):
+        sign_in_path(owner, made_by=owner, moment=NOON)
+    with pytest.raises(LinkRefused, match="in a quarter of an hour are enough"):
+        sign_in_path(owner, made_by=owner, moment=NOON + QUARTER_HOUR - timedelta(seconds=1))
+    sign_in_path(owner, moment=NOON)  # the program's own is not counted
+    sign_in_path(owner, made_by=owner, moment=NOON + QUARTER_HOUR)
+
+
+def test_addresses_when_a_day_over_are_removed(owner):
+    old = sign_in_path(owner, moment=NOON, lives=QUARTER_HOUR)
+    sign_in_path(owner, moment=NOON + QUARTER_HOUR + timedelta(days=1))
+    assert look_up(token_of(old)) is not None
+    sign_in_path(owner, moment=NOON + QUARTER_HOUR + timedelta(days=1, seconds=1))
+    assert look_up(token_of(old)) is None
+
+
+def test_address_when_somebody_else_is_signed_in_says_so_and_changes_over(client, owner):
+    ida = make_person("ida", first_name="Ida", role="inspector")
+    client.force_login(owner)
+    path = sign_in_path(ida)
+    page = client.get(path).content.decode()
+    assert "signs owner out on this device, and Ida" in page
+    assert signed_in(client) == str(owner.pk)
+    client.post(path)
+    assert signed_in(client) == str(ida.pk)
+    assert owner.devices.count() == 0
+    assert ida.devices.count() == 1
+
+
+def test_address_when_its_person_is_signed_in_says_so(client, owner):
+    client.force_login(owner)
+    path = sign_in_path(owner)
+    assert "on this device already" in client.get(path).content.decode()
+    client.post(path)
+    assert signed_in(client) == str(owner.pk)
+    assert owner.devices.count() == 1
+
+
+def test_address_when_a_visitor_is_signed_in_lets_another_in(client, owner):
+    client.force_login(make_person("guest", role="visitor"))
+    client.post(sign_in_path(owner))
+    assert signed_in(client) == str(owner.pk)
+
+
+def test_address_needs_the_form_of_its_page(owner):
+    """Another site cannot sign somebody in as somebody else (login CSRF)."""
+    strict = Client(enforce_csrf_checks=True)
+    path = sign_in_path(owner)
+    assert strict.post(path).status_code == 403
+    assert living_link(owner) is not None
 
 
 @pytest.mark.parametrize("name", ["bench:start", "stock:vehicle-list", "people:preferences"])
@@ -75,18 +204,18 @@ def test_preferences_when_saved_are_kept(client, owner):
     assert (owner.unit, owner.rule, str(owner)) == ("in", "simple", "Ida")
 
 
-def test_password_when_set_signs_in_by_name(client, owner):
-    client.force_login(owner)
-    weak = client.post(
-        reverse("people:set-password"), {"new_password1": "short", "new_password2": "short"}
-    )
-    assert "too short" in weak.content.decode()
-    good = {"new_password1": "brass-valve-gear", "new_password2": "brass-valve-gear"}
-    client.post(reverse("people:set-password"), good)
-    assert client.get(reverse("bench:start")).status_code == 200  # still signed in
-    client.logout()
-    client.post(reverse("people:sign-in"), {"username": "owner", "password": "brass-valve-gear"})
-    assert client.get(reverse("bench:start")).status_code == 200
+@pytest.mark.parametrize(("first", "last"), [("ida", "BERG"), ("", "Owner"), ("ｏwner", "")])
+def test_preferences_when_they_would_name_two_alike_are_refused(client, owner, first, last):
+    make_person("x", first_name="Ida", last_name="Berg")
+    other = make_person("other", role="visitor")
+    client.force_login(other)
+    page = client.post(
+        reverse("people:preferences"),
+        {"first_name": first, "last_name": last, "unit": "mm", "rule": "simple"},
+    ).content.decode()
+    assert "could not tell you apart" in page
+    other.refresh_from_db()
+    assert str(other) == "other"
 
 
 def test_visitor_reads_but_does_not_write(client):

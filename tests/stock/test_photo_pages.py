@@ -282,7 +282,9 @@ def test_photo_moved_up_and_down_then_changes_places_with_its_neighbour(signed_i
     first, second, third = album.add("red", "blue", "lime")
 
     def move(photo, way):
-        answer = signed_in.post(reverse(f"{album.space}:move", args=[photo.pk]), {"way": way})
+        answer = signed_in.post(
+            reverse(f"{album.space}:move-photo", args=[photo.pk]), {"way": way}
+        )
         assert answer.status_code == 302
         return album.order()
 
@@ -290,7 +292,7 @@ def test_photo_moved_up_and_down_then_changes_places_with_its_neighbour(signed_i
     assert move(first, "later") == ["lime", "red", "blue"]
     assert move(third, "earlier") == ["lime", "red", "blue"]  # it is the first already
     assert move(second, "later") == ["lime", "red", "blue"]  # and this the last
-    assert signed_in.get(reverse(f"{album.space}:move", args=[first.pk])).status_code == 405
+    assert signed_in.get(reverse(f"{album.space}:move-photo", args=[first.pk])).status_code == 405
 
 
 def test_two_photos_then_never_share_a_position(album):
@@ -473,7 +475,7 @@ def test_visitor_then_sees_photos_and_changes_none(client, album):
         client.get(each).content.decode() for each in (album.address, photo.get_absolute_url())
     ]
     assert all('type="file"' not in page and "Remove" not in page for page in pages)
-    for name in ("photo", "move", "remove-photo"):
+    for name in ("photo", "move-photo", "remove-photo"):
         to = reverse(f"{album.space}:{name}", args=[photo.pk])
         assert client.post(to, {"caption": "x", "taken_on": "2020-01-01"}).status_code == 403
     assert client.post(album.address, {"photos": [sent(photograph())]}).status_code == 403

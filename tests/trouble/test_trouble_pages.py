@@ -406,7 +406,7 @@ def test_hold_by_hand_without_a_reason_then_asks_for_one(signed_in, owner):
 def test_tag_then_says_what_and_why(signed_in, owner):
     car = tight_car(owner)
 
-    page = signed_in.get(reverse("trouble:tag", args=[car.holds.get().pk])).content.decode()
+    page = signed_in.get(reverse("paper:tag", args=[car.holds.get().pk])).content.decode()
 
     assert "BRV 88" in page
     assert "Back-to-back, axle 2" in page
@@ -598,7 +598,7 @@ def test_held_engine_when_asked_for_a_train_then_is_named_with_its_reason(
     assert "wobbles" in where
 
 
-@pytest.mark.parametrize("address_of", ["session", "hold", "incident", "tag"])
+@pytest.mark.parametrize("address_of", ["session", "hold", "incident"])
 def test_page_of_what_is_not_there_then_is_not_found(signed_in, address_of):
     assert signed_in.get(reverse(f"trouble:{address_of}", args=[987654])).status_code == 404
 

@@ -5,7 +5,7 @@ from decimal import Decimal
 from typing import Any
 
 from django import template
-from django.utils.safestring import SafeString, mark_safe
+from django.utils.safestring import SafeString
 
 from inventory.drawing import bars as amounts
 from inventory.drawing import curve, frog, line, marks, profile, strip, wheelset
@@ -90,7 +90,7 @@ def wheelset_in_frog(sizes: Mapping[str, Any]) -> SafeString:
     What it lacks of the wheelset and the gauge is taken as not measured.
     """
     if not sizes:
-        return mark_safe("")
+        return SafeString("")
     parts = ("back_to_back", *profile.TYRE_PARTS, "track_gauge")
     return frog.wheelset_in_frog(**(dict.fromkeys(parts) | _known(dict(sizes))))
 
@@ -99,7 +99,7 @@ def wheelset_in_frog(sizes: Mapping[str, Any]) -> SafeString:
 def vehicle_on_curve(sizes: Mapping[str, Any]) -> SafeString:
     """{% vehicle_on_curve sizes %}: a mapping of the arguments of `curve.vehicle_on_curve`."""
     if not sizes:
-        return mark_safe("")
+        return SafeString("")
     return curve.vehicle_on_curve(**_known(dict(sizes)))
 
 
@@ -125,7 +125,7 @@ def siding_drawing(sheet: Any) -> SafeString:
     The sheet has the arguments of `siding` as its attributes; unit and left_mm may be missing.
     """
     if sheet == "":
-        return mark_safe("")
+        return SafeString("")
     known = {name: getattr(sheet, name) for name in SIDING}
     known["unit"] = getattr(sheet, "unit", "mm")
     known["left_mm"] = getattr(sheet, "left_mm", None)
@@ -137,7 +137,7 @@ def siding_drawing(sheet: Any) -> SafeString:
 def line_drawing(places: Sequence[line.Place], upright: bool | None = None) -> SafeString:
     """{% line_drawing places %}: upright and level, of which one is shown, or only that asked."""
     if not places:
-        return mark_safe("")
+        return SafeString("")
     if upright is not None and upright != "":
         return line.line_diagram(places=places, upright=upright)
     drawings = (line.line_diagram(places=places, upright=each) for each in (True, False))

@@ -3,10 +3,11 @@
 from __future__ import annotations
 
 import socket
-import warnings
 from argparse import ArgumentParser
+from collections.abc import Sequence
 
 from django.conf import settings
+from django.core.files import locks
 from django.core.management import call_command
 from django.core.management.base import BaseCommand, CommandError
 from django.utils import timezone
@@ -15,6 +16,14 @@ from inventory.bench.demo import DemoRefused, load_demo
 from inventory.ledger import record
 from inventory.ledger.backup import BackupRefused
 from inventory.ledger.keeping import back_up_if_due, bring_up_to_date, keep_backing_up
+from inventory.ledger.network import (
+    EVERYWHERE,
+    bracketed,
+    dangers,
+    is_loopback,
+    is_loose,
+    reached_by,
+)
 from inventory.people.links import sign_in_path
 from inventory.people.models import Person
 
@@ -24,26 +33,72 @@ class Command(BaseCommand):
     requires_migrations_checks = False
 
     def add_arguments(self, parser: ArgumentParser) -> None:
-        parser.add_argument("--host", default="127.0.0.1", help="default: 127.0.0.1")
+        parser.add_argument(
+            "--network", action="store_true", help="let the phones in the house reach it too"
+        )
+        parser.add_argument(
+            "--host",
+            help="default: 127.0.0.1, which only this machine reaches; with --network all",
+        )
         parser.add_argument("--port", type=int, default=8000, help="default: 8000")
         parser.add_argument(
             "--demo", action="store_true", help="put an invented railway into an empty record"
         )
 
     def handle(self, *args, **options) -> None:
+        self._settings_that_fit()
         # The socket is taken before anything is written, so that a second start by mistake says
         # so at once and leaves the first alone.
-        listener = self._listen(options["host"], options["port"])
+        host = options["host"] or (EVERYWHERE if options["network"] else "127.0.0.1")
+        listener = self._listen(host, options["port"], is_open=options["network"])
         try:
+            hosts = self._hosts(listener, is_open=options["network"])
             self._prepare()
             owner = self._owner()
             if options["demo"]:
                 self._demo(owner)
-            self._serve(listener, owner)
+            self._serve(listener, owner, hosts, is_open=options["network"])
         finally:
             listener.close()
 
-    def _listen(self, host: str, port: int) -> socket.socket:
+    def _settings_that_fit(self) -> None:
+        if any(map(is_loose, settings.ALLOWED_HOSTS)):
+            raise CommandError(
+                "CARKNOCKER_HOSTS lets the server be called by names of strangers, whose pages "
+                "could then read the record through a browser in the house. Name each host in "
+                "full, or leave it out."
+            )
+        if settings.HTTPS and not _names_of_ours():
+            raise CommandError(
+                "CARKNOCKER_HTTPS is 1, but nothing says by which name people come: set "
+                "CARKNOCKER_HOSTS to it, such as cars.example.org."
+            )
+
+    def _hosts(self, listener: socket.socket, *, is_open: bool) -> list[str]:
+        """By which names the server is called, the best first; refuses what is not safe."""
+        bound_to = listener.getsockname()[0]
+        if not is_open:
+            return [bound_to]
+        reached = reached_by(bound_to)
+        found = dangers(
+            debug=settings.DEBUG,
+            data=settings.DATA,
+            https=settings.HTTPS,
+            trusted_proxy=settings.TRUSTED_PROXY,
+            reached=reached,
+        )
+        if not reached:
+            found.append(
+                f"No phone could reach {bound_to}: this machine is in no network, or --host names "
+                "an address that only it reaches. Join it to the house's, or leave out --network."
+            )
+        if found:
+            raise CommandError(
+                "Not opened to the house:\n" + "\n".join(f"- {each}" for each in found)
+            )
+        return reached
+
+    def _listen(self, host: str, port: int, *, is_open: bool) -> socket.socket:
         if not 0 < port < 65536:
             raise CommandError(f"--port {port}: a port is a number from 1 to 65535.")
         try:
@@ -52,6 +107,12 @@ class Command(BaseCommand):
             )[0]
         except (OSError, UnicodeError) as error:
             raise CommandError(f"--host {host}: this machine has no such address.") from error
+        if not is_open and not is_loopback(address[0]):
+            raise CommandError(
+                f"--host {host} would be reached from outside this machine. If the phones in the "
+                "house shall reach it, add --network, which first looks whether that is safe; "
+                "else leave out --host."
+            )
         listener = socket.socket(family, kind, protocol)
         if hasattr(socket, "SO_EXCLUSIVEADDRUSE"):  # Windows shares ports unless told not to
             listener.setsockopt(socket.SOL_SOCKET, socket.SO_EXCLUSIVEADDRUSE, 1)
@@ -75,8 +136,11 @@ class Command(BaseCommand):
 
     def _prepare(self) -> None:
         self.stdout.write(f"The record is kept in {settings.DATA}")
-        self._keep()
-        call_command("collectstatic", interactive=False, verbosity=0)
+        # Several processes on one record start one after the other.
+        with (settings.DATA / "starting").open("w") as turn:
+            locks.lock(turn, locks.LOCK_EX)
+            self._keep()
+            call_command("collectstatic", interactive=False, verbosity=0)
 
     def _keep(self) -> None:
         was_there = record.is_in_a_file() and record.database().exists()
@@ -106,21 +170,24 @@ class Command(BaseCommand):
         else:
             self.stdout.write(f"Demo railway put in: {n_vehicles} vehicles, all invented.")
 
-    def _serve(self, listener: socket.socket, owner: Person) -> None:
-        # Imported here because waitress looks at the platform when it is imported.
-        import waitress
-
+    def _serve(
+        self, listener: socket.socket, owner: Person, hosts: Sequence[str], *, is_open: bool
+    ) -> None:
+        # Imported here because the application is made when it is imported.
+        from inventory.ledger.serving import server_of
         from inventory.wsgi import application
 
-        host, port = listener.getsockname()[:2]
-        name = _reachable_name(host)
-        if name not in settings.ALLOWED_HOSTS:
-            settings.ALLOWED_HOSTS.append(name)
-        with warnings.catch_warnings():
-            warnings.simplefilter("ignore")
-            server = waitress.create_server(application, sockets=[listener], threads=6)
+        hosts = [bracketed(each) for each in hosts]
+        settings.ALLOWED_HOSTS += [each for each in hosts if each not in settings.ALLOWED_HOSTS]
+        server = server_of(application, listener, trusted_proxy=settings.TRUSTED_PROXY)
+        port = listener.getsockname()[1]
+        bases = [f"http://{each}:{port}" for each in hosts]
+        if settings.HTTPS:
+            bases = [f"https://{each}" for each in _names_of_ours()]
         self.stdout.write("Open this address to sign in; it works once, within an hour:")
-        self.stdout.write(f"\n    http://{name}:{port}{sign_in_path(owner)}\n\n")
+        self.stdout.write(f"\n    {bases[0]}{sign_in_path(owner)}\n\n")
+        if is_open:
+            self._say_who_reaches_it(bases)
         self.stdout.write("Stop with Ctrl-C. Everything is kept for the next start.")
         self.stdout.flush()
         is_over = keep_backing_up(self.stderr.write)
@@ -131,19 +198,17 @@ class Command(BaseCommand):
             server.close()
             self.stdout.write("Stopped; everything is kept.")
 
+    def _say_who_reaches_it(self, bases: Sequence[str]) -> None:
+        self.stdout.write("Phones in the house reach it at:\n\n")
+        self.stdout.write("".join(f"    {base}/\n" for base in bases) + "\n")
+        if not settings.HTTPS:
+            self.stdout.write(
+                "What they send is not encrypted: use it in a network where you trust everybody, "
+                "and never let your router pass it on to the internet."
+            )
 
-def _reachable_name(host: str) -> str:
-    """By what name a browser reaches a server bound to `host`."""
-    if host in ("0.0.0.0", "::"):
-        host = _own_address()
-    return f"[{host}]" if ":" in host else host
 
-
-def _own_address() -> str:
-    """This machine's address in the house; nothing is sent to find it out."""
-    with socket.socket(socket.AF_INET, socket.SOCK_DGRAM) as probe:
-        try:
-            probe.connect(("192.0.2.1", 9))  # an address of documentation, RFC 5737
-        except OSError:
-            return "127.0.0.1"
-        return probe.getsockname()[0]
+def _names_of_ours() -> list[str]:
+    """The hosts by which others call this machine, as CARKNOCKER_HOSTS names them."""
+    itself = ("127.0.0.1", "localhost", "[::1]")
+    return [each.lstrip(".") for each in settings.ALLOWED_HOSTS if each not in itself]

@@ -1,0 +1,369 @@
+"""Every address of the program, asked for by everybody, by GET and by POST.
+
+An address that is not named below is taken for one that writes: visitors are refused it either
+way, and this file fails until either its view says so (`writers_only`) or it is named here.
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Callable, Iterator
+from dataclasses import dataclass
+from types import SimpleNamespace
+
+import pytest
+from django.contrib.auth.middleware import LoginRequiredMiddleware
+from django.db import connection, transaction
+from django.http import HttpResponse
+from django.test import Client
+from django.test.utils import CaptureQueriesContext
+from django.urls import get_resolver, reverse
+
+from inventory.bench.demo import load_demo
+from inventory.people.access import SignInFirst
+from inventory.people.links import sign_in_path
+from inventory.people.models import Person
+from inventory.stock.models import HouseLimit, Inspection, Instrument, Vehicle
+from inventory.stock.recording import open_inspection
+from inventory.track.models import Industry, Place, Railway, Track, Traffic, Turnout
+from inventory.trackwork.models import TrackInspection, Trackwork
+from inventory.trackwork.recording import open_inspection as open_survey
+from inventory.trouble.models import Hold, Incident, IncidentPhoto, RunningSession, Turn
+from standards.sheets import all_sheets
+from tests.factories import make_person, make_vehicle
+
+#: Whoever is not signed in may come here: it is how one signs in.
+OPEN = {"people:sign-in", "people:arrive"}
+
+#: What concerns nobody but whoever is signed in; visitors may send these.
+OWN = {
+    "people:sign-out",
+    "people:preferences",
+    "people:set-password",
+    "people:phone",
+    "people:take-phone-back",
+    "people:end-others",
+    "people:end-device",
+}
+
+#: The owner's: people, and what concerns the record as a whole.
+OWNERS = {
+    "people:people",
+    "people:new-person",
+    "people:person",
+    "people:put-out",
+    "people:let-in",
+    "people:take-password",
+    "people:link",
+    "people:take-link-back",
+    "people:end-devices",
+    "people:end-device-of",
+    "ledger:backups",
+    "ledger:back-up-now",
+    "ledger:restore-now",
+    "ledger:download-backup",
+    "ledger:check-backup",
+}
+
+#: What visitors may read. Some of these also take posts, from inspectors and owners.
+READ = {
+    "home",
+    "bench:start",
+    "bench:visitor",
+    "stock:vehicle-list",
+    "stock:vehicle",
+    "stock:inspection",
+    "stock:instruments",
+    "stock:house-limits",
+    "track:railways",
+    "track:railway",
+    "track:track",
+    "track:industries",
+    "track:industry",
+    "track:trains",
+    "track:arrange",
+    "track:report",
+    "track:for-vehicle",
+    "trackwork:overview",
+    "trackwork:pairs",
+    "trackwork:piece",
+    "trackwork:inspection",
+    "trackwork:meeting",
+    "trackwork:for-vehicle",
+    "trackwork:curve",
+    "trouble:board",
+    "trouble:reports",
+    "trouble:incident",
+    "trouble:photo",
+    "trouble:hold",
+    "trouble:tag",
+    "trouble:running",
+    "trouble:session",
+    "trouble:routine",
+    "trouble:railway",
+    "trouble:vehicle",
+    "trouble:trackwork",
+    "sheets:list",
+    "sheets:convert",
+    "sheets:meets",
+    "sheets:meeting",
+    "sheets:curves",
+    "sheets:sheet",
+}
+
+Made = dict[str, object]
+
+
+@pytest.fixture(scope="module")
+def made(django_db_setup, django_db_blocker) -> Iterator[SimpleNamespace]:
+    """The demo railway with somebody of every role, a survey, a photo and what a visitor brought,
+    taken back as a whole at the end."""
+    with django_db_blocker.unblock(), transaction.atomic():
+        people = {role: make_person(f"the {role}", role=role) for role in Person.Role.values}
+        owner = people["owner"]
+        load_demo(by=owner)
+        vehicle = Vehicle.objects.order_by("pk").first()
+        survey = open_survey(
+            trackwork=Trackwork.objects.exclude(turnout=None).first(), reason="routine", by=owner
+        )
+        photo = IncidentPhoto.objects.create(
+            incident=Incident.objects.first(), jpeg=b"\xff\xd8", taken_by=owner
+        )
+        yield SimpleNamespace(
+            people=people,
+            vehicle=vehicle,
+            visiting=make_vehicle(owner, number="visiting", visitor="Otto"),
+            inspection=open_inspection(vehicle=vehicle, reason="new", by=owner),
+            survey=survey,
+            photo=photo,
+            other=make_person("somebody else"),
+        )
+        transaction.set_rollback(True)
+
+
+def first(model: type) -> int:
+    return model._default_manager.order_by("pk").first().pk
+
+
+def arguments(name: str, wanted: list[str], made: SimpleNamespace, who: Person) -> Made:
+    """What an address may be asked with, so that there is something at it."""
+    room, _, page = name.rpartition(":")
+    theirs = SPECIAL.get(name)
+    given = theirs(made, who) if theirs else {}
+    for key in wanted:
+        given.setdefault(key, _guess(room, page, key, made))
+    return given
+
+
+#: Where the first of a kind is not what is meant.
+SPECIAL: dict[str, Callable[[SimpleNamespace, Person], Made]] = {
+    "bench:visitor": lambda made, who: {"pk": made.visiting.pk},
+    "bench:measure": lambda made, who: {"slug": "axle-1"},
+    "bench:reading": lambda made, who: {"slug": "axle-1", "quantity": "back_to_back"},
+    "bench:measure-track": lambda made, who: {"slug": "points"},
+    "bench:reading-track": lambda made, who: {"slug": "points", "quantity": "track_gauge"},
+    "track:remove": lambda made, who: {"what": "traffic", "pk": first(Traffic)},
+    "stock:withdraw-limit": lambda made, who: {"pk": first(HouseLimit)},
+    "people:arrive": lambda made, who: {
+        "token": sign_in_path(made.other).rstrip("/").rpartition("/")[2]
+    },
+    "people:end-device": lambda made, who: {"pk": who.devices.get().pk if who else 1},
+}
+
+#: What a page's pk is of: by its address, else by its room.
+OF_PAGE: dict[str, type] = {
+    "bench:begin": Vehicle,
+    "bench:begin-turnout": Turnout,
+    "bench:begin-track": Trackwork,
+    "stock:inspection": Inspection,
+    "stock:instrument": Instrument,
+    "track:place": Place,
+    "track:turnout": Turnout,
+    "track:track": Track,
+    "track:edit-track": Track,
+    "track:move": Track,
+    "track:order": Track,
+    "track:industry": Industry,
+    "track:edit-industry": Industry,
+    "track:assign-home": Industry,
+    "track:traffic": Traffic,
+    "track:home-track": Vehicle,
+    "track:for-vehicle": Vehicle,
+    "trackwork:overview": Railway,
+    "trackwork:pairs": Railway,
+    "trackwork:inspection": TrackInspection,
+    "trackwork:for-vehicle": Vehicle,
+    "trackwork:curve": Vehicle,
+    "trouble:incident": Incident,
+    "trouble:withdraw": Incident,
+    "trouble:photo": IncidentPhoto,
+    "trouble:hold": Hold,
+    "trouble:tag": Hold,
+    "trouble:hold-vehicle": Vehicle,
+    "trouble:hold-turnout": Turnout,
+    "trouble:hold-trackwork": Trackwork,
+    "trouble:vehicle": Vehicle,
+    "trouble:trackwork": Trackwork,
+    "trouble:session": RunningSession,
+    "trouble:remove-turn": Turn,
+}
+OF_ROOM: dict[str, type] = {
+    "stock": Vehicle,
+    "track": Railway,
+    "trackwork": Trackwork,
+    "trouble": Railway,
+}
+OF_KEY: dict[str, type] = {
+    "railway_pk": Railway,
+    "place_pk": Place,
+    "industry_pk": Industry,
+    "vehicle_pk": Vehicle,
+}
+
+
+def _guess(room: str, page: str, key: str, made: SimpleNamespace) -> object:
+    if key == "pk" and room == "bench" and f"{room}:{page}" not in OF_PAGE:
+        return (made.survey if page.endswith("-track") else made.inspection).pk
+    if key == "pk" and room == "people":
+        return made.other.pk
+    if key in OF_KEY:
+        return first(OF_KEY[key])
+    if key == "pk":
+        return first(OF_PAGE.get(f"{room}:{page}") or OF_ROOM.get(room, Vehicle))
+    if key == "uid":
+        return made.vehicle.uid
+    return {"sheet_id": all_sheets()[0].id, "name": "carknocker-20260101-000000.zip"}.get(key, 1)
+
+
+def addresses(patterns=None, room: str = "", above: str = "/") -> Iterator[tuple[str, View]]:
+    """Every address by its name, or by itself where it has none."""
+    for each in get_resolver().url_patterns if patterns is None else patterns:
+        route = f"{above}{each.pattern}"
+        if hasattr(each, "url_patterns"):
+            inner = f"{room}{each.namespace}:" if each.namespace else room
+            yield from addresses(each.url_patterns, inner, route)
+        else:
+            view = View(each.callback, route, list(each.pattern.converters))
+            yield (f"{room}{each.name}" if each.name else route), view
+
+
+@dataclass(frozen=True)
+class View:
+    answers: Callable[..., HttpResponse]
+    route: str
+    wanted: list[str]
+
+    def address(self, given: Made) -> str:
+        return re.sub(r"<(?:\w+:)?(\w+)>", lambda part: str(given[part[1]]), self.route)
+
+
+ALL = dict(addresses())
+
+
+def writes(asked: CaptureQueriesContext) -> list[str]:
+    begun = ("INSERT", "UPDATE", "DELETE")
+    said = [each["sql"].lstrip() for each in asked.captured_queries]
+    return [sql[:90] for sql in said if sql.upper().startswith(begun)]
+
+
+def ask(name: str, made, who: Person | None, method: str) -> tuple[HttpResponse, list[str]]:
+    """The answer to a request, what it wrote; all of it is taken back."""
+    client = Client()
+    with transaction.atomic():
+        if who is not None:
+            client.force_login(who)
+        address = ALL[name].address(arguments(name, ALL[name].wanted, made, who))
+        with CaptureQueriesContext(connection) as asked:
+            answer = getattr(client, method)(address)
+        transaction.set_rollback(True)
+    return answer, writes(asked)
+
+
+def sends_to_sign_in(answer: HttpResponse) -> bool:
+    return answer.status_code == 302 and answer.url.startswith(reverse("people:sign-in"))
+
+
+@pytest.fixture(autouse=True)
+def apart(settings, tmp_path):
+    """Backups that an owner asks for stay out of the project."""
+    settings.DATA = tmp_path
+
+
+def test_names_below_when_compared_with_the_addresses_then_are_all_there() -> None:
+    assert (OPEN | OWN | OWNERS | READ) - set(ALL) == set()
+    assert sum(map(len, (OPEN, OWN, OWNERS, READ))) == len(OPEN | OWN | OWNERS | READ)
+    assert len(ALL) > 100
+    assert len(ALL) == len(list(addresses()))  # no two of one name
+
+
+@pytest.mark.django_db
+def test_whoever_is_not_signed_in_is_sent_to_sign_in(made) -> None:
+    wrong = []
+    for name in sorted(set(ALL) - OPEN):
+        for method in ("get", "post"):
+            answer, wrote = ask(name, made, None, method)
+            if not sends_to_sign_in(answer) or wrote:
+                wrong.append((name, method, answer.status_code, wrote))
+    assert not wrong, "\n".join(map(str, wrong))
+    assert ask("people:sign-in", made, None, "get")[0].status_code == 200
+    assert ask("people:arrive", made, None, "get")[0].status_code == 200
+
+
+@pytest.mark.django_db
+def test_visitor_reads_what_is_to_be_read_and_sends_nothing_but_their_own(made) -> None:
+    guest, wrong = made.people["visitor"], []
+    for name in sorted(set(ALL) - OPEN - OWN):
+        seen, wrote = ask(name, made, guest, "get")
+        fits = seen.status_code == 200 or name == "home"
+        if fits != (name in READ) or (name not in READ and seen.status_code != 403) or wrote:
+            wrong.append((name, "get", seen.status_code, wrote))
+        sent, wrote = ask(name, made, guest, "post")
+        if sent.status_code != 403 or wrote:
+            wrong.append((name, "post", sent.status_code, wrote))
+    for name in sorted(OWN | OPEN):
+        for method in ("get", "post"):
+            answer, _ = ask(name, made, guest, method)
+            if answer.status_code == 403 or answer.status_code >= 500:
+                wrong.append((name, method, answer.status_code, []))
+    assert not wrong, "\n".join(map(str, wrong))
+
+
+@pytest.mark.django_db
+def test_views_when_not_guarded_from_outside_then_guard_themselves(made, monkeypatch) -> None:
+    """Each view that writes refuses visitors by itself, and those that read write nothing."""
+    monkeypatch.setattr(SignInFirst, "process_view", LoginRequiredMiddleware.process_view)
+    guest, wrong = made.people["visitor"], []
+    for name in sorted(set(ALL) - OPEN - OWN):
+        answer, wrote = ask(name, made, guest, "post")
+        if wrote or (name not in READ and answer.status_code != 403):
+            wrong.append((name, answer.status_code, wrote))
+    assert not wrong, "\n".join(map(str, wrong))
+
+
+@pytest.mark.django_db
+@pytest.mark.parametrize("role", ["inspector", "owner"])
+def test_those_who_work_are_refused_only_what_is_the_owners(made, role) -> None:
+    """And nothing is written by looking, whoever looks."""
+    person, wrong = made.people[role], []
+    for name in sorted(set(ALL) - OPEN):
+        refused = role != "owner" and name in OWNERS
+        seen, wrote = ask(name, made, person, "get")
+        if (seen.status_code == 403) != refused or seen.status_code >= 500 or wrote:
+            wrong.append((name, "get", seen.status_code, wrote))
+        if name in READ and seen.status_code not in (200, 301, 302):
+            wrong.append((name, "get", seen.status_code, "not read"))
+        sent, wrote = ask(name, made, person, "post")
+        if (sent.status_code == 403) != refused or sent.status_code >= 500 or (refused and wrote):
+            wrong.append((name, "post", sent.status_code, wrote))
+    assert not wrong, "\n".join(map(str, wrong))
+
+
+@pytest.mark.django_db
+@pytest.mark.parametrize("method", ["put", "patch", "delete"])
+def test_other_ways_of_sending_are_refused_to_visitors_too(made, method) -> None:
+    for name in ("stock:vehicle", "sheets:list", "trouble:hold", "stock:edit-vehicle"):
+        assert ask(name, made, made.people["visitor"], method)[0].status_code == 403
+
+
+def test_forms_when_sent_from_another_site_are_refused_everywhere() -> None:
+    assert [name for name, view in ALL.items() if hasattr(view.answers, "csrf_exempt")] == []

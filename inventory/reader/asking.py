@@ -98,6 +98,7 @@ def reads(answer: Callable[..., Any]) -> Callable[..., HttpResponseBase]:
 
     # A visitor's post comes as far as the others', to be refused in the same words.
     view.takes_from_visitors = True
+    view.answers_programs = True
     return view
 
 

@@ -43,6 +43,8 @@ PERMISSIONS_POLICY = ", ".join(
 )
 
 METHODS = ("GET", "HEAD", "POST")
+#: Below it programs ask, and are refused in words for programs.
+FOR_PROGRAMS = "/api/"
 
 Answering = Callable[[HttpRequest], HttpResponse]
 
@@ -90,7 +92,7 @@ class MethodsInWords:
         self.get_response = get_response
 
     def __call__(self, request: HttpRequest) -> HttpResponse:
-        if request.method in METHODS:
+        if request.method in METHODS or request.path_info.startswith(FOR_PROGRAMS):
             answer = self.get_response(request)
         else:
             answer = HttpResponseNotAllowed(METHODS)

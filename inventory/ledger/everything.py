@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import tempfile
 
-from django.http import FileResponse, HttpRequest, HttpResponse
+from django.http import FileResponse, Http404, HttpRequest, HttpResponse
 from django.shortcuts import render
 from django.utils import timezone
 from django.views.decorators.http import require_GET, require_POST, require_safe
@@ -35,10 +35,12 @@ def _page(request: HttpRequest, status: int = 200, **more: object) -> HttpRespon
     return render(request, "ledger/everything.html", {"held": held, **more}, status=status)
 
 
-@require_GET
 @writers_only
+@require_GET
 def export_everything(request: HttpRequest, suffix: str) -> HttpResponse:
     """The whole record as a file. photos=no leaves them out."""
+    if suffix not in _TYPES:
+        raise Http404
     moment = timezone.now()
     # Closed by the answer, once it was sent.
     aside = tempfile.TemporaryFile()  # noqa: SIM115
@@ -52,8 +54,8 @@ def export_everything(request: HttpRequest, suffix: str) -> HttpResponse:
     return FileResponse(aside, as_attachment=True, filename=name, content_type=_TYPES[suffix])
 
 
-@require_POST
 @owners_only
+@require_POST
 def import_everything(request: HttpRequest) -> HttpResponse:
     """Look into a file, or take it in. It brings people and what they may do: owners only."""
     file = request.FILES.get("file")

@@ -27,6 +27,7 @@ from inventory.ledger.kinds import Photo, Said, quoted
 from inventory.ledger.sections import BY_NAME, HEAD
 from inventory.ledger.tables import bared, from_xml
 from inventory.ledger.writing import LONG, LONG_COLUMNS, SUFFIXES
+from inventory.stock.photos import MOST_BYTES as MOST_BYTES_OF_A_PHOTO
 
 GIB = 1 << 30
 MOST_BYTES = GIB
@@ -293,6 +294,8 @@ def _fetch_photos(packed: zipfile.ZipFile, section: str, values: dict[str, Said]
     for column in known.columns if known and known.has_photos else ():
         name = values.get(column.name)
         if isinstance(column.kind, Photo) and name in packed.NameToInfo:
+            if packed.NameToInfo[str(name)].file_size > MOST_BYTES_OF_A_PHOTO:
+                raise Unreadable(f"{section}: {quoted(name)} is larger than a photo may be.")
             values[column.name] = base64.b64encode(packed.read(str(name))).decode("ascii")
 
 

@@ -1,4 +1,4 @@
-from django.urls import path, re_path
+from django.urls import path
 
 from inventory.ledger import backup_pages, everything, views
 from inventory.ledger.lists import views as lists
@@ -21,8 +21,8 @@ urlpatterns = [
     path("backups/<str:name>/", backup_pages.download, name="download-backup"),
     path("backups/<str:name>/check/", backup_pages.check_now, name="check-backup"),
     path("everything/", everything.everything, name="everything"),
-    re_path(
-        r"^everything/carknocker\.(?P<suffix>json|zip|xlsx)$",
+    path(
+        "everything/carknocker.<str:suffix>",
         everything.export_everything,
         name="export-everything",
     ),

@@ -96,6 +96,9 @@ def reads(answer: Callable[..., Any]) -> Callable[..., HttpResponseBase]:
             return problem(HTTPStatus.BAD_REQUEST, str(unclear))
         return _tagged(request, _dumped(said))
 
+    # A visitor's post comes as far as the others', to be refused in the same words.
+    view.takes_from_visitors = True
+    view.answers_programs = True
     return view
 
 

@@ -1,4 +1,4 @@
-from django.urls import URLPattern, path, re_path
+from django.urls import URLPattern, path
 
 from inventory.reader import views
 from inventory.reader.answers import ENDPOINTS
@@ -11,5 +11,5 @@ urlpatterns: list[URLPattern] = [
     path("tokens/<int:pk>/end/", views.end, name="end-token"),
     path("openapi.json", openapi, name="openapi"),
     *(path(each.path, view_of(each), name=each.name) for each in ENDPOINTS),
-    re_path(r"^(?P<rest>.+)$", nothing_here, name="nothing"),
+    path("<path:rest>", nothing_here, name="nothing"),
 ]

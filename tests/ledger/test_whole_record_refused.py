@@ -360,6 +360,14 @@ def test_table_when_a_photo_is_missing_then_its_row_is_named(document):
         into(zipped(members), "mine.zip")
 
 
+def test_table_when_a_photo_is_larger_than_any_then_is_not_even_unpacked(document, monkeypatch):
+    into(document)
+    monkeypatch.setattr(reading, "MOST_BYTES_OF_A_PHOTO", 100)
+
+    with pytest.raises(Unreadable, match=r"incident_photos-1\.jpg” is larger than a photo may be"):
+        into(out(".zip"), "mine.zip")
+
+
 # --- Workbooks --------------------------------------------------------------------------------
 
 LAUGHS = b"""<?xml version="1.0"?><!DOCTYPE lolz [<!ENTITY lol "lol">

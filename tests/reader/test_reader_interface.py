@@ -326,6 +326,19 @@ def test_interface_when_written_to_then_refuses_in_words(signed_in, method):
         is_problem(answer, 405, "this interface only reads")
 
 
+@pytest.mark.parametrize("role", [*Person.Role.values, None])
+def test_interface_then_reads_for_everybody_who_is_known_and_writes_for_nobody(client, demo, role):
+    if role is not None:
+        client.force_login(make_person("other", role=role))
+    for address in [*every_address().values(), reverse("reader:openapi")]:
+        with CaptureQueriesContext(connection) as seen:
+            answer = client.get(address)
+            assert client.post(address).status_code == 405
+        assert answer.status_code == (401 if role is None else 200)
+        begun = {each["sql"].split()[0].upper() for each in seen.captured_queries}
+        assert begun <= {"SELECT"}
+
+
 def is_problem(answer, status: int, words: str) -> None:
     assert answer.status_code == status
     assert answer["Content-Type"] == "application/problem+json"

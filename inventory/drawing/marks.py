@@ -70,3 +70,9 @@ def verdict_mark(outcome: str) -> SafeString:
         aria_hidden="true",
         focusable="false",
     )
+
+
+@cache
+def worded_mark(outcome: str) -> SafeString:
+    """A verdict or a service state with its sign and its word."""
+    return element("span", verdict_mark(outcome), outcome, class_=f"v {outcome.replace(' ', '-')}")

@@ -55,3 +55,21 @@ def qr(words: str, x: float, y: float, side: float) -> SafeString:
         transform=f"translate({x + corner:.3f} {y + corner:.3f}) scale({module:.5f})",
         class_="p-qr",
     )
+
+
+def code_on_screen(words: str, *, title: str) -> SafeString:
+    """The code as an SVG of its own, one unit a module, that a phone's camera reads off a screen.
+
+    Dark on light whatever the colours of the page, since many readers take no light on dark.
+    Raises segno.DataOverflowError, a ValueError, if the words are longer than any code holds.
+    """
+    side = modules(words)
+    return element(
+        "svg",
+        element("title", title),
+        element("rect", width=side, height=side, fill="#fff"),
+        qr(words, 0, 0, side),
+        viewBox=f"0 0 {side} {side}",
+        role="img",
+        class_="qr",
+    )

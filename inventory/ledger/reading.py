@@ -24,8 +24,9 @@ from defusedxml.common import DefusedXmlException
 from defusedxml.ElementTree import ParseError, iterparse
 
 from inventory.ledger.kinds import Photo, Said, quoted
+from inventory.ledger.neutral import original
 from inventory.ledger.sections import BY_NAME, HEAD
-from inventory.ledger.tables import bared, from_xml
+from inventory.ledger.tables import from_xml
 from inventory.ledger.writing import LONG, LONG_COLUMNS, SUFFIXES
 from inventory.stock.photos import MOST_BYTES as MOST_BYTES_OF_A_PHOTO
 
@@ -285,7 +286,7 @@ def _by_column(head: list[str], cells: list[str], section: str, spot: str) -> di
     if any(cell and not name for name, cell in zip(named, cells, strict=False)):
         raise Unreadable(f"{section}, {spot}, has a cell under no name of a column.")
     padded = [*cells, *[""] * (len(head) - len(cells))]
-    return {name: bared(cell) for name, cell in zip(head, padded, strict=False) if name}
+    return {name: original(cell) for name, cell in zip(head, padded, strict=False) if name}
 
 
 def _fetch_photos(packed: zipfile.ZipFile, section: str, values: dict[str, Said]) -> None:
@@ -406,5 +407,5 @@ def _long_texts(sheet, name: str) -> dict[tuple[str, str, str], list[str]]:
         parts = found.setdefault((section, row, column), [])
         if piece != str(len(parts) + 1) or len(text) > 1:
             raise Unreadable(f"{LONG}: {section}, row {row}, {column}, lacks a piece.")
-        parts.append(bared(text[0] if text else ""))
+        parts.append(original(text[0] if text else ""))
     return found

@@ -4,25 +4,8 @@ from __future__ import annotations
 
 import re
 
-#: A cell that begins with one of these is a formula to some spreadsheet (OWASP, CSV Injection).
-DANGEROUS = "=+-@\t\r\n"
-_SHIELDED = DANGEROUS + "'"
 MOST_IN_A_CELL = 32_000
 """Letters; a cell of a workbook takes 32,767 (ECMA-376 as Excel keeps it)."""
-
-
-def shielded(text: str) -> str:
-    """Text with an apostrophe before it where a spreadsheet would take it for a formula."""
-    first, second = text[:1], text[1:2]
-    is_dangerous = first != "" and first in DANGEROUS
-    reads_as_shielded = first == "'" and second != "" and second in _SHIELDED
-    return f"'{text}" if is_dangerous or reads_as_shielded else text
-
-
-def bared(cell: str) -> str:
-    """The text of a cell: the other way round, exactly."""
-    is_shielded = cell[:1] == "'" and cell[1:2] != "" and cell[1:2] in _SHIELDED
-    return cell[1:] if is_shielded else cell
 
 
 # --- Letters that XML has none of, as ECMA-376 part 1, 22.9.2.19 (ST_Xstring) writes them --------

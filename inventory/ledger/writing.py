@@ -15,8 +15,9 @@ from typing import IO
 from openpyxl import Workbook
 
 from inventory.ledger.kinds import Exact, Float, Moment, Own, Photo, Said, Whole
+from inventory.ledger.neutral import neutral
 from inventory.ledger.sections import FORMAT, HEAD, Column, Section
-from inventory.ledger.tables import MOST_IN_A_CELL, for_xml, pieces, shielded
+from inventory.ledger.tables import MOST_IN_A_CELL, for_xml, pieces
 from inventory.ledger.telling import Row, Telling, counted, one_moment
 
 SUFFIXES = (".json", ".zip", ".xlsx")
@@ -98,7 +99,7 @@ def cell_of(column: Column, said: Said) -> str:
         return ""
     text = column.kind.write(said)
     # A number cannot be a formula, and stays one for whoever reads the table.
-    return text if isinstance(column.kind, Exact | Float | Whole | Own) else shielded(text)
+    return text if isinstance(column.kind, Exact | Float | Whole | Own) else neutral(text)
 
 
 def _head_cells(head: Row) -> list[str]:
@@ -209,6 +210,6 @@ def _pieced_out(section: Section, number: int, cells: list[str]) -> Iterator[lis
         if len(for_xml(cell)) > MOST_IN_A_CELL:
             cells[at] = ""
             for piece, text in enumerate(pieces(cell), start=1):
-                # A piece begins anywhere: it is shielded for itself.
+                # A piece begins anywhere: it is made harmless for itself.
                 name = section.columns[at].name
-                yield [section.name, number, name, piece, for_xml(shielded(text))]
+                yield [section.name, number, name, piece, for_xml(neutral(text))]

@@ -11,7 +11,7 @@ from django.shortcuts import redirect, render
 from django.urls import reverse
 from django.utils import timezone
 
-from inventory.drawing.qr_on_screen import qr_code
+from inventory.drawing.qr import code_on_screen
 from inventory.people.devices import roughly
 from inventory.people.links import QUARTER_HOUR, LinkRefused, sign_in_path
 from inventory.people.models import Device, Person
@@ -45,7 +45,9 @@ def link_page(request: HttpRequest, person: Person) -> HttpResponse:
             "address": address,
             "host": request.get_host(),
             "is_loopback": here,
-            "code": None if here else qr_code(address, title=f"Sign-in address of {person}"),
+            "code": None
+            if here
+            else code_on_screen(address, title=f"Sign-in address of {person}"),
             "minutes": int(QUARTER_HOUR.total_seconds() // 60),
         },
     )

@@ -7,8 +7,8 @@ from django.utils.html import format_html
 from django.utils.safestring import SafeString, mark_safe
 from django.utils.timezone import localtime
 
+from inventory.drawing.marks import worded_mark
 from inventory.stock.models import HouseLimit, Instrument, Vehicle
-from inventory.stock.templatetags.measures import word
 
 
 class VehicleTable(tables.Table):
@@ -57,7 +57,7 @@ class VehicleTable(tables.Table):
                 vehicle.identity,
                 name,
             ),
-            "service": word(vehicle.service),
+            "service": worded_mark(vehicle.service),
             "kind": vehicle.kind,
             "scale": vehicle.scale,
             "maker": vehicle.maker,

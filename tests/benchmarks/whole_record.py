@@ -38,7 +38,8 @@ TABLES = ("people.Person", "stock", "track", "trackwork", "trouble")
 def generate(vehicles: int) -> None:
     """Put so many invented vehicles with their facts into the record of this process."""
     from inventory.people.models import Person
-    from inventory.stock.models import Vehicle, padded
+    from inventory.stock.models import Vehicle
+    from inventory.stock.recording import note_last_inspected
 
     chance = random.Random(SEED)
     person = Person.objects.create_user("generated", role=Person.Role.OWNER)
@@ -50,7 +51,6 @@ def generate(vehicles: int) -> None:
                 uid=uuid.UUID(int=chance.getrandbits(128), version=4),
                 reporting_mark=chance.choice(["BRV", "HFQ", "NIM", "Ødegård"]),
                 number=lettered,
-                number_key=padded(lettered),
                 kind=chance.choice(["boxcar", "hopper", "open wagon", "=tank car"]),
                 family="nmra",
                 scale="HO",
@@ -63,10 +63,13 @@ def generate(vehicles: int) -> None:
                 logged_by=person,
             )
         )
+    for vehicle in made:
+        vehicle.note_words()
     Vehicle.everyone.bulk_create(made)
     # A block at a time, as a person's evenings come.
     for at in range(0, vehicles, 500):
         _measure(made[at : at + 500], person, chance, at)
+    note_last_inspected()
 
 
 def _measure(vehicles: Sequence, person, chance: random.Random, first: int) -> None:

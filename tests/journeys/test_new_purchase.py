@@ -26,7 +26,7 @@ def test_new_purchase_from_sign_in_to_outcome(phone, live_server, tmp_path):
     bench = Keyboard(phone, live_server.url)
 
     phone.get(live_server.url + sign_in_path(owner))
-    bench.wait(lambda: bench.focused.text == "Sign in", "the button has the focus")
+    bench.wait(lambda: bench.focused.text == "Sign in as owner", "the button has the focus")
     # The browser's own switch is what makes the second run one without JavaScript.
     assert phone.execute_script("return 'htmx' in window") is phone.has_script
     bench.press(Keys.ENTER)

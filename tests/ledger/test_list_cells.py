@@ -35,14 +35,14 @@ from inventory.ledger.lists.cells import (
     split,
 )
 from inventory.ledger.lists.columns import COLUMNS, Kind, guess, heading_row, letter, unit_of
-from inventory.ledger.lists.neutral import neutral, original
+from inventory.ledger.neutral import neutral, original
 
 HOME = Path(__file__).resolve().parents[2]
 NASTY = st.text(st.characters(exclude_categories=["Cs"]), max_size=30)
 
 
 def test_pure_modules_when_imported_then_bring_no_web_framework_along():
-    names = ("files", "workbooks", "cells", "columns", "neutral", "writing")
+    names = ("files", "workbooks", "cells", "columns", "scales", "writing")
     imports = "; ".join(f"import inventory.ledger.lists.{name}" for name in names)
     found = subprocess.run(
         [sys.executable, "-c", f"import sys; {imports}; print('django' in sys.modules)"],

@@ -15,7 +15,8 @@ from django.db import connection
 from django.urls import reverse
 
 from inventory.ledger.lists.columns import guess
-from inventory.ledger.lists.incoming import Incoming, Planned, RowsRefused, Terms, scale_code
+from inventory.ledger.lists.incoming import Incoming, Planned, RowsRefused, Terms
+from inventory.ledger.lists.scales import scale_code
 from inventory.ledger.lists.workbooks import Row
 from inventory.stock.forms import VehicleForm
 from inventory.stock.models import Change, Coupler, Vehicle, Verdict, Wheelset

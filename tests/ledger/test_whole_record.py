@@ -9,6 +9,7 @@ from __future__ import annotations
 import csv
 import io
 import json
+import re
 import zipfile
 from datetime import UTC, date, datetime
 from decimal import Decimal
@@ -23,9 +24,10 @@ from hypothesis import strategies as st
 from PIL import Image
 
 from inventory.bench.demo import load_demo
+from inventory.ledger.neutral import neutral, original
 from inventory.ledger.reading import _as_text
 from inventory.ledger.sections import SECTIONS
-from inventory.ledger.tables import bared, for_xml, from_xml, pieces, shielded
+from inventory.ledger.tables import for_xml, from_xml, pieces
 from inventory.ledger.taking_in import ImportRefused, take_in
 from inventory.ledger.writing import ExportRefused, write
 from inventory.people.models import Person
@@ -182,6 +184,9 @@ def test_demo_when_taken_into_an_empty_record_then_every_fact_is_as_it_was(demo,
         "Person_groups",
         "Person_user_permissions",
         "SetAside",
+        "SignInLink",
+        "Device",
+        "SignInTally",
     }, "the record under test lacks something"
     clear()
 
@@ -410,40 +415,41 @@ TEXTS = st.text(
 
 @settings(deadline=None)
 @given(TEXTS)
-def test_cell_when_shielded_then_no_formula_and_comes_back_exactly(text):
-    cell = shielded(text)
+def test_cell_when_made_harmless_then_no_formula_and_comes_back_exactly(text):
+    cell = neutral(text)
 
-    assert bared(cell) == text
-    assert cell[:1] not in tuple("=+-@\t\r\n")
+    assert original(cell) == text
+    is_number = re.fullmatch(r"-\d+([.,]\d+)?", cell)
+    assert is_number or cell[:1] not in tuple("=+-@\t\r\n")
 
 
 @settings(deadline=None)
 @given(st.lists(TEXTS, min_size=1, max_size=4))
 def test_cells_when_written_and_read_by_csv_and_openpyxl_then_come_back_exactly(texts):
     file = io.StringIO(newline="")
-    csv.writer(file).writerow(["x", *map(shielded, texts)])
+    csv.writer(file).writerow(["x", *map(neutral, texts)])
     (row,) = csv.reader(io.StringIO(file.getvalue(), newline=""), strict=True)
-    assert [bared(cell) for cell in row[1:]] == texts
+    assert [original(cell) for cell in row[1:]] == texts
 
     book = openpyxl.Workbook(write_only=True)
-    book.create_sheet("s").append(["x", *(for_xml(shielded(text)) for text in texts)])
+    book.create_sheet("s").append(["x", *(for_xml(neutral(text)) for text in texts)])
     raw = io.BytesIO()
     book.save(raw)
     sheet = openpyxl.load_workbook(raw, read_only=True)["s"]
     (cells,) = sheet.iter_rows(values_only=True)
     padded = [*cells, *[None] * (len(texts) + 1 - len(cells))]
-    assert [bared(_as_text(cell)) for cell in padded[1:]] == texts
+    assert [original(_as_text(cell)) for cell in padded[1:]] == texts
 
 
 @settings(deadline=None)
 @given(st.text(st.sampled_from("a\r_x0D="), min_size=1))
 def test_long_text_when_pieced_out_then_every_piece_fits_and_they_make_it_again(part):
     text = part * 9000
-    found = [for_xml(shielded(piece)) for piece in pieces(text)]
+    found = [for_xml(neutral(piece)) for piece in pieces(text)]
 
     # 32,767 characters are what Microsoft says that a cell of Excel holds.
     assert max(map(len, found)) <= 32_767
-    assert "".join(bared(from_xml(piece)) for piece in found) == text
+    assert "".join(original(from_xml(piece)) for piece in found) == text
 
 
 # --- Commands ---------------------------------------------------------------------------------

@@ -8,7 +8,7 @@ import zxingcpp
 from django.urls import reverse
 from PIL import Image
 
-from inventory.drawing.qr_on_screen import QUIET_ZONE, qr_code, qr_side
+from inventory.drawing.qr import QUIET, code_on_screen, modules
 from inventory.people.models import SignInLink
 from tests.journeys.conftest import DESK, PHONE, opened_at
 
@@ -22,19 +22,14 @@ ADDRESSES = [
 
 
 def drawn(svg: str, scale: int) -> Image.Image:
-    """The drawing as a picture: segno's path is runs of dark modules, each `m dx dy h length`."""
+    """The drawing as a picture: its path is runs of dark modules, each `M x y h length`."""
     side = int(re.search(r'viewBox="0 0 (\d+) \1"', svg).group(1))
     picture = Image.new("L", (side, side), 255)
-    path = re.search(r'<path stroke="#000" d="([^"]+)"', svg).group(1)
-    x = y = 0.0
-    for kind, first, second in re.findall(r"([Mmh])(-?[\d.]+)(?: (-?[\d.]+))?", path):
-        if kind == "h":
-            for at in range(int(first)):
-                picture.putpixel((int(x) + at, int(y)), 0)
-            x += int(first)
-        else:
-            x = float(first) if kind == "M" else x + float(first)
-            y = float(second) if kind == "M" else y + float(second)
+    corner = re.search(r"translate\(([\d.]+) ([\d.]+)\) scale\(1\.0+\)", svg)
+    left, top = (int(float(each)) for each in corner.groups())
+    for x, y, length in re.findall(r"M(\d+) (\d+)h(\d+)v1H\1z", svg):
+        for at in range(int(length)):
+            picture.putpixel((left + int(x) + at, top + int(y)), 0)
     return picture.resize((side * scale, side * scale), Image.Resampling.NEAREST)
 
 
@@ -44,24 +39,25 @@ def read(picture: Image.Image) -> list[str]:
 
 @pytest.mark.parametrize("address", ADDRESSES)
 def test_code_when_read_by_another_hand_is_the_address(address):
-    svg = qr_code(address, title="x")
+    svg = code_on_screen(address, title="x")
     assert read(drawn(svg, 4)) == [address]
-    assert f'viewBox="0 0 {qr_side(address)} {qr_side(address)}"' in svg
+    assert f'viewBox="0 0 {modules(address)} {modules(address)}"' in svg
 
 
 @pytest.mark.parametrize("address", ADDRESSES)
 def test_code_has_its_quiet_zone(address):
     """ISO/IEC 18004: four light modules on every side (from memory)."""
-    picture = drawn(qr_code(address, title="x"), 1)
+    picture = drawn(code_on_screen(address, title="x"), 1)
     dark = Image.eval(picture, lambda value: 255 - value).getbbox()
     side = picture.width
-    assert dark == (QUIET_ZONE, QUIET_ZONE, side - QUIET_ZONE, side - QUIET_ZONE)
-    assert QUIET_ZONE == 4
+    assert dark == (QUIET, QUIET, side - QUIET, side - QUIET)
+    assert QUIET == 4
 
 
 def test_code_needs_no_style_and_no_script_and_says_what_it_is():
-    svg = qr_code("http://a/", title='<script>"x"')
-    assert svg.startswith('<svg role="img"')
+    svg = code_on_screen("http://a/", title='<script>"x"')
+    assert svg.startswith("<svg ")
+    assert 'role="img"' in svg
     assert "<title>&lt;script&gt;" in svg
     assert "style=" not in svg
     assert "<script" not in svg
@@ -95,7 +91,7 @@ def test_page_when_seen_in_a_browser_is_read_off_the_screen(
     with opened_at(tmp_path, size, is_dark=is_dark) as browser:
         browser.get(saved.as_uri())
         code = browser.find_element("css selector", "svg.qr")
-        assert code.size["width"] / qr_side(address) >= 5
+        assert code.size["width"] / modules(address) >= 5
         browser.execute_script("arguments[0].scrollIntoView()", code)
         screen = Image.open(io.BytesIO(browser.get_screenshot_as_png())).convert("L")
     assert read(screen) == [address]

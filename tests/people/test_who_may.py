@@ -333,12 +333,7 @@ class View:
         return re.sub(r"[\^$\\]", "", filled)
 
 
-#: What answers programs asks for itself who comes: tests/reader holds it.
-ALL = {
-    name: view
-    for name, view in addresses()
-    if not getattr(view.answers, "answers_programs", False)
-}
+ALL = dict(addresses())
 
 
 def writes(asked: CaptureQueriesContext) -> list[str]:

@@ -31,9 +31,10 @@ from inventory.ledger.lists.facts import (
     of_gear,
     wheels_of,
 )
-from inventory.ledger.lists.neutral import original
-from inventory.ledger.lists.values import ValueRefused, Values, families, scale_code
+from inventory.ledger.lists.scales import families, scale_code
+from inventory.ledger.lists.values import ValueRefused, Values
 from inventory.ledger.lists.workbooks import Row
+from inventory.ledger.neutral import original
 from inventory.people.models import Person
 from inventory.stock import rules
 from inventory.stock.models import Coupler, Vehicle

@@ -20,7 +20,7 @@ from typing import IO
 from xml.sax.saxutils import escape, quoteattr
 
 from inventory.ledger.lists.columns import letter
-from inventory.ledger.lists.neutral import neutral
+from inventory.ledger.neutral import neutral
 
 
 class Cell(Enum):

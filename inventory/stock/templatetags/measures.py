@@ -5,14 +5,13 @@ from __future__ import annotations
 import math
 import re
 from decimal import Decimal
-from functools import lru_cache
 
 from django import template
 from django.template.defaultfilters import slugify
 from django.utils.html import format_html
 from django.utils.safestring import SafeString
 
-from inventory.drawing.marks import verdict_mark
+from inventory.drawing.marks import verdict_mark, worded_mark
 from inventory.drawing.strip import tolerance_strip
 from inventory.drawing.trend import trend
 from inventory.stock.history import Trend
@@ -186,13 +185,7 @@ def cells(row) -> list[tuple[object, object]]:
     return [(each, made[each.name] or each.default) for each in row.table.columns]
 
 
-@register.simple_tag
-@lru_cache(64)
-def word(outcome: str) -> SafeString:
-    """A verdict or a service with its mark: shape and word."""
-    return format_html(
-        '<span class="v {}">{}{}</span>', slugify(outcome), verdict_mark(outcome), outcome
-    )
+register.simple_tag(worded_mark, name="word")
 
 
 @register.simple_tag

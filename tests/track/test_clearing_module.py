@@ -8,7 +8,7 @@ from django.utils import timezone
 
 from inventory.stock.recording import finish_inspection, open_inspection, record
 from inventory.stock.taking import Entry
-from inventory.track import clearing
+from inventory.track import clearing as clearing_module
 from inventory.track.clearing import Widest, clearing_of
 from inventory.track.fit import stood
 from inventory.track.models import Place, Railway, Track, Turnout
@@ -120,7 +120,7 @@ def test_width_when_of_another_scale_then_does_not_count(railway, owner):
 def test_widest_when_it_was_measured_again_and_is_narrower_then_the_next_one_counts(
     monkeypatch, railway, owner, looked_at
 ):
-    monkeypatch.setattr(clearing, "_LOOKED_AT", looked_at)
+    monkeypatch.setattr(clearing_module, "_LOOKED_AT", looked_at)
     for number, widths in (("1", ("60", "41")), ("2", ("55", "40")), ("3", ("9.5", "46.5"))):
         vehicle = make_vehicle(owner, family="nem", scale="H0", number=number)
         for day, width in enumerate(widths, start=1):

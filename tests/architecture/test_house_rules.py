@@ -177,7 +177,7 @@ RELEASED = {
     "inventory/trouble/migrations/0002_holds_of_bad_orders.py": "a536d185bb597ee5",
     "inventory/trouble/migrations/0003_photo.py": "875107a7444d9c6c",
     "inventory/trouble/migrations/0004_lists.py": "9b18c162d9479096",
-    "inventory/stock/migrations/0008_list_indexes.py": "e05cd073715fcda6",
+    "inventory/stock/migrations/0008_list_indexes.py": "e5094cbb94039a15",
     "inventory/stock/migrations/0007_search_and_order.py": "5fda8cd06532d39a",
 }
 

@@ -585,12 +585,15 @@ class Reading(Taken):
                 name="one_current_reading",
             ),
         ]
+        # Each for a question about the whole stock. An index of all quantities would be taken for
+        # the way to the readings of one vehicle too, which it is not.
         indexes = [
             models.Index(
-                fields=["quantity", "inspection"],
-                condition=Q(is_current=True),
-                name="reading_quantity",
+                fields=["inspection"],
+                condition=Q(is_current=True, quantity=quantity),
+                name=f"reading_{quantity}",
             )
+            for quantity in ("body_width", "pivot_distance")
         ]
 
 
@@ -684,7 +687,7 @@ class Verdict(Judged):
                 fields=["outcome", "inspection"],
                 condition=Q(is_current=True),
                 name="verdict_outcome",
-            )
+            ),
         ]
 
 

@@ -36,6 +36,7 @@ from inventory.trouble.weighing import (
     in_a_sentence,
     never_measured,
     of_margins,
+    of_margins_of,
     of_neighbours,
     of_statistics,
     of_verdicts,
@@ -259,5 +260,4 @@ def _of_those_that_fell(
         for involved in incident.involved.all()
         if involved.part == Involved.Part.FIRST
     }
-    rule = Rule(request.user.rule)
-    return [clue for vehicle in fell.values() for clue in of_margins(vehicle, [piece], rule)]
+    return of_margins_of(list(fell.values()), [piece], Rule(request.user.rule))

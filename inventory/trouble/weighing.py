@@ -151,11 +151,18 @@ def _limits_in_words(verdict: Judged) -> str:
 
 def of_margins(vehicle: Vehicle, pieces: Sequence[Trackwork], rule: Rule) -> list[Clue]:
     """The worst margin of a vehicle at each of these pieces, where it is not sure to pass."""
+    return of_margins_of([vehicle], pieces, rule)
+
+
+def of_margins_of(
+    vehicles: Sequence[Vehicle], pieces: Sequence[Trackwork], rule: Rule
+) -> list[Clue]:
+    """The same of several vehicles, one after the other, in as many queries."""
     legs = legs_of(pieces)
     measured = [(piece, legs[piece.pk]) for piece in pieces if legs[piece.pk]]
-    if not measured:
+    if not measured or not vehicles:
         return []
-    (row,) = trouble([vehicle], measured, rule)
+    rows = {row.vehicle.pk: row for row in trouble(vehicles, measured, rule)}
     weights = {Outcome.OUTSIDE: Weight.OUTSIDE, Outcome.UNDECIDED: Weight.UNDECIDED}
     return [
         Clue(
@@ -167,7 +174,8 @@ def of_margins(vehicle: Vehicle, pieces: Sequence[Trackwork], rule: Rule) -> lis
             spot.quantity,
             reverse("trackwork:meeting", args=[spot.piece.pk, vehicle.pk]),
         )
-        for spot in row.spots
+        for vehicle in vehicles
+        for spot in rows[vehicle.pk].spots
         if spot.outcome in weights and spot.relation is not None
     ]
 

@@ -24,7 +24,6 @@ import sys
 import tempfile
 import time
 from collections.abc import Callable, Iterator
-from contextlib import contextmanager
 from dataclasses import dataclass
 from io import StringIO
 from pathlib import Path
@@ -331,10 +330,9 @@ def measured(
             yield page, timed(page.ask, seconds, clock), floor
 
 
-@contextmanager
-def _clock() -> Iterator[Callable[[], float]]:
-    began = time.perf_counter()
-    yield lambda: time.perf_counter() - began
+def _since(clock: Callable[[], float]) -> Callable[[], float]:
+    began = clock()
+    return lambda: clock() - began
 
 
 def print_size(
@@ -408,20 +406,20 @@ def main() -> int:
     )
     by_size = {}
     for size in map(int, options.sizes.split(",")):
-        with _clock() as spent:
-            built.grow(size)
-            print(
-                f"\n{size:,} vehicles, built in {spent():.0f} s: "
-                + ", ".join(f"{n:,} {name}" for name, n in rows().items())
-            )
+        spent = _since(time.perf_counter)
+        built.grow(size)
+        print(
+            f"\n{size:,} vehicles, built in {spent():.0f} s: "
+            + ", ".join(f"{n:,} {name}" for name, n in rows().items())
+        )
         by_size[size] = print_size(built, wanted, options.seconds, CLOCKS[options.clock])
         if not options.no_commands:
             for name, command in _commands().items():
                 if name == "rejudge" and size > options.rejudge_up_to:
                     continue
-                with _clock() as spent:
-                    command()
-                    took = 1000 * spent()
+                spent = _since(CLOCKS[options.clock])
+                command()
+                took = 1000 * spent()
                 by_size[size][name] = Timed(0, took, took, 1), None
                 print(f"{name:<24}{took:>18.1f}   {took / size:.3f} a vehicle", flush=True)
     print_growth(by_size)

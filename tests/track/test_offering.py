@@ -120,12 +120,14 @@ def test_page_of_a_track_when_not_all_are_asked_then_says_so_and_asks_those_that
     monkeypatch.setattr(offering, "MOST_OFFERED", 2)
 
     words = page("track:track", track.pk)
-    assert "Only 2 vehicles are asked here, those of this railway first: there are more." in words
+    assert (
+        "Only 2 vehicles are looked at here, those of this railway first: there are more." in words
+    )
     assert "2 would fit now" in words
     assert "Alb 5" not in words
 
     words = page("track:track", track.pk, among="Alb 5")
-    assert "Only vehicles with “Alb 5” are asked here." in words
+    assert "Only vehicles with “Alb 5” are looked at here." in words
     assert "1 would fit now" in words
     assert "1 vehicle, 120.0 mm" in words
 
@@ -138,9 +140,9 @@ def test_page_of_a_railway_when_not_all_are_asked_then_says_so(
 ):
     monkeypatch.setattr(offering, "MOST_OFFERED", 2)
 
-    assert "Only 2 vehicles are asked here" in page(name, railway.pk)
+    assert "Only 2 vehicles are looked at here" in page(name, railway.pk)
     narrowed = page(name, railway.pk, among="Alb 5")
-    assert "Only vehicles with “Alb 5” are asked here." in narrowed
+    assert "Only vehicles with “Alb 5” are looked at here." in narrowed
     assert "cannot be asked yet" not in narrowed
 
 
@@ -152,8 +154,8 @@ def test_curve_page_when_the_other_is_not_among_those_offered_then_is_taken_all_
 
     words = page("trackwork:curve", cars[0].pk, **query)
 
-    assert "Only 3 vehicles are asked here" not in words
-    assert "Only 2 vehicles are asked here" in words
+    assert "Only 3 vehicles are looked at here" not in words
+    assert "Only 2 vehicles are looked at here" in words
     assert "Pick the other vehicle" not in words
 
 
@@ -163,7 +165,7 @@ def test_report_when_the_vehicle_is_beyond_those_offered_then_is_kept(
     monkeypatch.setattr(offering, "MOST_OFFERED", 2)
     client.force_login(owner)
     address = reverse("trouble:report-on", args=[railway.pk])
-    assert "Only 2 vehicles are asked here" in client.get(address).content.decode()
+    assert "Only 2 vehicles are looked at here" in client.get(address).content.decode()
 
     sent = {"first": cars[4].pk, "where": f"track-{track.pk}", "happened": "straight"}
     assert client.post(address, sent).status_code == 302

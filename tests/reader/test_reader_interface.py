@@ -10,7 +10,6 @@ import json
 from datetime import UTC, datetime, timedelta
 from decimal import Decimal
 from urllib.parse import urlsplit
-from uuid import uuid4
 
 import jsonschema
 import pytest
@@ -369,7 +368,7 @@ def test_parameter_when_it_cannot_be_understood_then_is_named(signed_in, query, 
 @pytest.mark.parametrize(
     ("path", "words"),
     [
-        (f"vehicles/{uuid4()}/", "There is no vehicle of that uid."),
+        ("vehicles/7855e4f9-485e-4802-9dd7-a17bbdfee4f1/", "There is no vehicle of that uid."),
         ("vehicles/88/", "There is nothing at “vehicles/88/”."),
         ("vehicles", "There is nothing at “vehicles”. Addresses end with a slash."),
         ("railways/999999/tracks/", "There is no railway of that number."),

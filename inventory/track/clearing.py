@@ -44,12 +44,11 @@ class Widest:
         readings = Reading.objects.filter(
             is_current=True,
             gauge="",
-            quantity__in=_MEASURED,
             inspection__vehicle__scale__in=railway.scales,
             inspection__vehicle__visitor="",
             inspection__vehicle__retired_as="",
         )
-        width, name = _widest(readings.filter(quantity="body_width"))
+        width, name = _widest(readings)
         return cls(width, name, _bodies(readings))
 
     def needed(self, railway: Railway, radius: float | None, *, is_wye: bool = False) -> Needed:
@@ -106,14 +105,21 @@ class Needed:
     words: Sentence
 
 
-def _widest(widths: QuerySet[Reading]) -> tuple[float | None, str]:
+def _all_of(quantity: str) -> QuerySet[Reading]:
+    """Every reading of a quantity that counts, by its key: named first, so that the database
+    begins with those few and not with the vehicles."""
+    return Reading.objects.filter(is_current=True, quantity=quantity).order_by().values("pk")
+
+
+def _widest(readings: QuerySet[Reading]) -> tuple[float | None, str]:
     """The largest of the latest widths, and whose it is; None and nobody without any.
 
     The database sorts them and only the first are looked at, as few of many thousands matter.
     One that was measured again since does not count: whether it was is asked of those few.
     """
     sorted_by_size = (
-        widths.annotate(mm=Cast("value", FloatField()))
+        readings.filter(pk__in=_all_of("body_width"))
+        .annotate(mm=Cast("value", FloatField()))
         .order_by("-mm", "-inspection__vehicle", "-pk")
         .values_list(
             "inspection__vehicle",
@@ -124,7 +130,9 @@ def _widest(widths: QuerySet[Reading]) -> tuple[float | None, str]:
     )
     first = 0
     while some := list(sorted_by_size[first : first + _LOOKED_AT]):
-        again = widths.filter(inspection__vehicle__in={pk for pk, *_ in some})
+        again = readings.filter(
+            quantity="body_width", inspection__vehicle__in={pk for pk, *_ in some}
+        )
         # The latest comes last, and stands.
         latest = dict(
             again.order_by("inspection__started_at", "pk").values_list(
@@ -140,9 +148,12 @@ def _widest(widths: QuerySet[Reading]) -> tuple[float | None, str]:
 
 def _bodies(readings: QuerySet[Reading]) -> tuple[tuple[str, Body], ...]:
     """The vehicles whose throw can be reckoned, which few are measured for."""
-    on_bogies = readings.filter(quantity="pivot_distance").order_by()
+    on_bogies = readings.filter(pk__in=_all_of("pivot_distance")).order_by()
     rows = (
-        readings.filter(inspection__vehicle__in=on_bogies.values("inspection__vehicle"))
+        readings.filter(
+            quantity__in=_MEASURED,
+            inspection__vehicle__in=on_bogies.values("inspection__vehicle"),
+        )
         .order_by("inspection__started_at", "pk")
         .values_list(
             "inspection__vehicle",

@@ -127,7 +127,7 @@ def _from_workbook(file: IO[bytes], choice: Choice) -> Listed:
     try:
         with zipfile.ZipFile(file) as packed:
             names = set(packed.namelist())
-    except (zipfile.BadZipFile, OSError, ValueError) as error:
+    except (zipfile.BadZipFile, NotImplementedError, OSError, ValueError) as error:
         raise ListRefused(
             "The workbook is damaged or was cut off: save it again, and upload it anew."
         ) from error
@@ -264,6 +264,13 @@ def _delimiter_of(text: str) -> str:
     return chosen
 
 
+def _too_long(began: int) -> ListRefused:
+    return ListRefused(
+        f"In the row that begins in line {began} a cell has more than {MOST_CHARACTERS:,} "
+        'characters: perhaps a quote (") opens there that is never closed.'
+    )
+
+
 def _split(text: str, delimiter: str) -> list[Row]:
     """Rows that are not empty, numbered as a spreadsheet program numbers them."""
     rows = []
@@ -271,6 +278,8 @@ def _split(text: str, delimiter: str) -> list[Row]:
     began = 1
     try:
         for number, cells in enumerate(reader, start=1):
+            if any(len(cell) > MOST_CHARACTERS for cell in cells):
+                raise _too_long(began)
             began = reader.line_num + 1
             if len(cells) > MOST_COLUMNS and any(c.strip() for c in cells[MOST_COLUMNS:]):
                 raise ListRefused(
@@ -286,11 +295,7 @@ def _split(text: str, delimiter: str) -> list[Row]:
                 )
     except csv.Error as error:
         if "field larger than" in str(error):
-            raise ListRefused(
-                f"In the row that begins in line {began} a cell has more than "
-                f'{MOST_CHARACTERS:,} characters: perhaps a quote (") opens there that is '
-                "never closed."
-            ) from error
+            raise _too_long(began) from error
         raise ListRefused(
             f'In the row that begins in line {began} a quote (") opens a cell and is not closed '
             'before the next delimiter. Write "" for a quote within quotes, or delete it.'

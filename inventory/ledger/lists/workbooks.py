@@ -174,7 +174,7 @@ class _in_words:
                 "The workbook declares entities, which no spreadsheet program writes: it was made "
                 "to do harm and is not read."
             ) from problem
-        if isinstance(problem, zipfile.BadZipFile | EOFError | OSError):
+        if isinstance(problem, zipfile.BadZipFile | NotImplementedError | EOFError | OSError):
             raise ListRefused(
                 f"The file is damaged or was cut off: {problem}. Save it again, and upload it "
                 "anew."

@@ -153,6 +153,24 @@ def test_scale_when_written_as_people_do_then_is_found(family, text, code):
 def test_scale_when_not_of_the_family_then_names_those_that_are():
     with pytest.raises(UnknownStandard, match="“Z9” is no scale of NMRA standard scales; it has"):
         scale_code("nmra", "Z9")
+    # S-4.2 has HO, and whoever mistyped it looks for it in this sentence.
+    with pytest.raises(UnknownStandard, match=r"\bHO, HOn3,"):
+        scale_code("nmra", "Z9")
+
+
+@pytest.mark.django_db
+def test_list_when_it_only_changes_what_is_known_then_asks_for_nothing_new(owner):
+    make_vehicle(owner, number="1", kind="hopper")
+    rows = ["Marks;Number;Value;Currency", "BRV;1;12.50;USD"]
+    known = listed(*rows, constants={"category": "", "kind": ""})
+    assert known.missing() == []
+    assert only(known).differences == (
+        ("Present value", "", "12.50"),
+        ("Currency", "", "USD"),
+    )
+    # The next row is about nobody in the record: now it has to be said what the new one is.
+    new = listed(*rows, "BRV;2;3;USD", constants={"category": "", "kind": ""})
+    assert [words.split(" is in no column")[0] for words in new.missing()] == ["Category", "Kind"]
 
 
 @pytest.mark.django_db

@@ -259,15 +259,30 @@ class Incoming:
             told.append(f"{COLUMNS[code].label} is chosen for two columns: leave one of them out.")
         if "uid" in mapped:
             return told
-        for code in ("reporting_mark", "category", "kind"):
-            if code not in mapped and not self._terms.constants.get(code):
-                told.append(
-                    f"{COLUMNS[code].label} is in no column: choose its column, or say below "
-                    "what it is for all of them."
-                )
+        lacking = [
+            code
+            for code in ("reporting_mark", "category", "kind")
+            if code not in mapped and not self._terms.constants.get(code)
+        ]
         if not {"family", "scale"} <= mapped and not self._terms.standard:
             told.append("Say below by which standards the list's vehicles are judged.")
-        return told
+        elif "reporting_mark" not in lacking and lacking and self._all_known():
+            return told  # what the list does not speak of stays
+        return [
+            f"{COLUMNS[code].label} is in no column: choose its column, or say below "
+            "what it is for all of them."
+            for code in lacking
+        ] + told
+
+    def _all_known(self) -> bool:
+        """Whether every row is about a vehicle in the record, so that none needs what is new."""
+        record = _Record()
+        for row in self.rows:
+            read = self._named_by(row)
+            self._find(read, record)
+            if read.pk is None:
+                return False
+        return True
 
     # Reading ------------------------------------------------------------------------------------
 

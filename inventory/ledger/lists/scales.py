@@ -40,5 +40,5 @@ def scale_code(family: str, text: str) -> str:
             return max(alike, key=lambda each: each.gauge_mm).code
     raise sheets.UnknownStandard(
         f"“{shown(text)}” is no scale of {sheets.family(family).name}; it has "
-        f"{', '.join(each.code for each in scales[:12])}."
+        f"{', '.join(each.code for each in scales)}."
     )

@@ -316,7 +316,7 @@ def _register(form: RegisterForm, chosen: Chosen, paper: Paper) -> list[Leaf]:
 def _owner() -> str:
     """The owner of the record by name: the first that there is."""
     first = Person.objects.filter(role=Person.Role.OWNER, is_active=True).order_by("pk").first()
-    return str(first) if first else "the owner"
+    return str(first)[:120] if first else "the owner"
 
 
 def _photos(vehicles: Sequence[Vehicle]) -> dict[int, VehiclePhoto]:

@@ -4,7 +4,7 @@ import django_tables2 as tables
 from django.urls import reverse
 from django.utils import dateformat
 from django.utils.html import format_html
-from django.utils.safestring import SafeString, mark_safe
+from django.utils.safestring import SafeString
 from django.utils.timezone import localtime
 
 from inventory.drawing.marks import worded_mark
@@ -78,7 +78,7 @@ def _shot(vehicle: Vehicle) -> SafeString:
             photo.height,
             photo,
         )
-    return mark_safe('<span class="shot"></span>')
+    return SafeString('<span class="shot"></span>')
 
 
 class FormerTable(tables.Table):

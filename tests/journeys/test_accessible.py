@@ -33,6 +33,8 @@ axe.run({runOnly: ["wcag2a", "wcag2aa", "wcag21a", "wcag21aa", "wcag22aa", "best
 """
 #: Of one kind of page so many are looked at, on different vehicles, tracks and so on.
 MOST_OF_A_KIND = 2
+#: A page that is longer, such as the sheets of a whole fleet, takes the engine minutes.
+MOST_LETTERS = 150_000
 
 
 class House:
@@ -66,6 +68,9 @@ def found_by_links(person: Visitor, base: str) -> list[str]:
         words = person.get(base + path)
         if person.status != 200 or not words.lstrip().lower().startswith("<!doctype html"):
             continue
+        if len(words) > MOST_LETTERS:  # another of its kind is looked at instead
+            kinds[kind_of(*path.partition("?")[::2])] -= 1
+            continue
         found.append(path)
         for link in links_in(words):
             whole = urlsplit(urljoin(base + path, link))
@@ -98,13 +103,13 @@ def links_in(words: str) -> list[str]:
 
 
 def kind_of(path: str, query: str) -> str:
-    """The view that answers, and which questions it is asked."""
+    """The view that answers, and whether it is asked anything."""
     try:
         answered = resolve(path)
     except Resolver404:
         return ""
-    asked = sorted({part.partition("=")[0] for part in query.split("&") if part} - {"page"})
-    return f"{answered.view_name}?{','.join(asked)}"
+    # Sheets of paper are long and alike; one filled sheet of each is enough.
+    return answered.view_name + ("?" if query and answered.namespace != "paper" else "")
 
 
 def problems_of(browser: webdriver.Chrome, path: str, room: int) -> list[str]:

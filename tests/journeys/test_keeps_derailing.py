@@ -49,7 +49,7 @@ def test_car_that_keeps_derailing_from_the_report_to_its_release(phone, live_ser
     put(vehicles=[car, make_vehicle(owner, number="89")], track=loop)
     walk = Keyboard(phone, live_server.url)
     phone.get(live_server.url + sign_in_path(owner))
-    walk.wait(lambda: walk.focused.text == "Sign in", "the button has the focus")
+    walk.wait(lambda: walk.focused.text == "Sign in as owner", "the button has the focus")
     walk.press(Keys.ENTER)
     walk.wait(lambda: walk.is_at("/bench/"), "signed in")
 

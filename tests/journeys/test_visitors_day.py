@@ -22,7 +22,7 @@ def test_friends_car_from_the_form_to_the_slip(phone, live_server):
     owner = Person.objects.create_user("owner", role=Person.Role.OWNER)
     walk = Keyboard(phone, live_server.url)
     phone.get(live_server.url + sign_in_path(owner))
-    walk.wait(lambda: walk.focused.text == "Sign in", "the button has the focus")
+    walk.wait(lambda: walk.focused.text == "Sign in as owner", "the button has the focus")
     walk.press(Keys.ENTER)
     walk.wait(lambda: walk.is_at("/bench/"), "signed in")
 

@@ -35,7 +35,7 @@ def test_turnout_from_the_first_reading_to_the_car_that_picks_its_frog(phone, li
     )
     walk = Keyboard(phone, live_server.url)
     phone.get(live_server.url + sign_in_path(owner))
-    walk.wait(lambda: walk.focused.text == "Sign in", "the button has the focus")
+    walk.wait(lambda: walk.focused.text == "Sign in as owner", "the button has the focus")
     walk.press(Keys.ENTER)
     walk.wait(lambda: walk.is_at("/bench/"), "signed in")
 

@@ -67,6 +67,7 @@ def facts() -> dict[str, dict[str, str]]:
 def test_demo_when_out_and_in_again_then_nothing_differs_and_into_nothing_then_is_the_same(way):
     owner = Person.objects.create_user("owner", role="owner")
     load_demo(by=owner)
+    Vehicle.everyone.exclude(retired_as="").delete()  # a list retires nothing
     before = facts()
     raw = written(way, is_measured=True)
 

@@ -162,7 +162,8 @@ def _refused(doing) -> bool:
     return False
 
 
-def test_two_owners_who_put_each_other_out_at_once_leave_one(transactional_db):
+@pytest.mark.django_db(transaction=True, serialized_rollback=True)
+def test_two_owners_who_put_each_other_out_at_once_leave_one():
     for n in range(4):
         first, second = make_person(f"a{n}"), make_person(f"b{n}")
         came = at_once(

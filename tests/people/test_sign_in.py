@@ -61,7 +61,8 @@ def test_address_when_a_newer_is_made_is_refused(client, owner):
     assert client.post(second).status_code == 302
 
 
-def test_address_when_four_use_it_at_once_then_one_comes_in(transactional_db):
+@pytest.mark.django_db(transaction=True, serialized_rollback=True)
+def test_address_when_four_use_it_at_once_then_one_comes_in():
     person = make_person()
     for _ in range(5):
         token = token_of(sign_in_path(person))

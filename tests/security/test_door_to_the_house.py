@@ -278,8 +278,9 @@ def shared_database():
 
 def test_two_processes_on_one_record_share_sign_in_forms_and_messages(tmp_path, shared_database):
     settings = {"CARKNOCKER_DATABASE": shared_database} if shared_database else {}
-    first = Server(tmp_path / "record", settings=settings)
+    # The link that a later start prints takes the place of the earlier.
     second = Server(tmp_path / "record", settings=settings)
+    first = Server(tmp_path / "record", settings=settings)
     try:
         client = signed_in_by_address(first)
         # One process gives the form, the other takes it and leaves a message for the first.

@@ -284,7 +284,7 @@ def test_sign_in_that_fails_does_not_tell_who_is_there(server):
         return re.sub(r'(value|content)="[^"]*"|hx-headers=\S+ \S+', "", text)
 
     known = said("ida")
-    assert "correct username and password" in known
+    assert "do not go together" in known
     assert said("nobody-of-that-name") == known
     assert said("out") == known  # put out
     assert said("owner") == known  # has no password

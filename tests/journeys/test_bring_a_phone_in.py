@@ -44,6 +44,7 @@ def test_phone_is_brought_in_by_the_code_on_the_screen(house, tmp_path):
         at_desk = Reader(desk, base)
         desk.get(house.address.replace("127.0.0.1", HOUSE))
         press(desk, "Sign in as owner")
+        at_desk.wait(lambda: "You are signed in" in at_desk.words, "the owner is in")
         desk.get(f"{base}/people/new/")
         desk.find_element("name", "name").send_keys("Ida Berg")
         press(desk, "Add")

@@ -71,7 +71,7 @@ def test_car_that_keeps_derailing_from_the_report_to_its_release(phone, live_ser
     assert Vehicle.objects.get(pk=car.pk).service == "bad order"
 
     phone.find_element(By.LINK_TEXT, "Print its tag").click()
-    walk.wait(lambda: walk.is_at("/tag/"), "the tag")
+    walk.wait(lambda: walk.is_at("/tags/"), "the tag")
     assert "Waits for" in walk.words
     assert "Back-to-back, axle 2" in walk.words
 

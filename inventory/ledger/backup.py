@@ -17,7 +17,7 @@ import zipfile
 from collections.abc import Collection
 from contextlib import closing
 from dataclasses import dataclass
-from datetime import datetime
+from datetime import datetime, timedelta
 from pathlib import Path
 
 FORMAT = 1
@@ -47,15 +47,13 @@ class Manifest:
 def back_up(database: Path, folder: Path, moment: datetime, name: str = "") -> Path:
     """Copy a record into one file of a folder, and give its path.
 
-    It is written aside and moved, so that a crash or a full disk leaves no half a backup under the
-    name of a whole one. Raises BackupRefused where there is no record, or no room or right to
-    write.
+    None is ever written over. It is written aside and moved, so that a crash or a full disk leaves
+    no half a backup under the name of a whole one. Raises BackupRefused where there is no record,
+    or no room or right to write.
     """
     if not database.exists():
         raise BackupRefused(f"{database} is not there, so that there is nothing to back up.")
-    target = folder / f"{PREFIX}{name}{moment:{_STAMP}}.zip"
-    if target.exists():
-        raise BackupRefused(f"{target} is there already; wait a second and try again.")
+    target = _free(folder, name, moment)
     try:
         folder.mkdir(parents=True, exist_ok=True)
         with tempfile.TemporaryDirectory(dir=folder, prefix=_ASIDE) as aside:
@@ -68,6 +66,14 @@ def back_up(database: Path, folder: Path, moment: datetime, name: str = "") -> P
             f"The backup could not be written to {folder}: {error}. Make room or name another "
             "folder; the record itself is untouched."
         ) from error
+    return target
+
+
+def _free(folder: Path, name: str, moment: datetime) -> Path:
+    """A file that is not there yet, named for the moment or, where others were made within the
+    same second, for the next free one."""
+    while (target := folder / f"{PREFIX}{name}{moment:{_STAMP}}.zip").exists():
+        moment += timedelta(seconds=1)
     return target
 
 

@@ -26,7 +26,8 @@ pytestmark = pytest.mark.browser
 AXE = files("axe_playwright_python").joinpath("axe.min.js").read_text(encoding="utf-8")
 RUN = """
 const done = arguments[arguments.length - 1];
-axe.run({runOnly: ["wcag2a", "wcag2aa", "wcag21a", "wcag21aa", "wcag22aa", "best-practice"]})
+const rules = ["wcag2a", "wcag2aa", "wcag21a", "wcag21aa", "wcag22aa", "best-practice"];
+axe.run({resultTypes: ["violations"], runOnly: rules})
   .then(found => done(found.violations.map(
     each => each.id + ": " + each.nodes.map(node => node.html.slice(0, 160)).slice(0, 3).join("; ")
   )));
@@ -44,6 +45,9 @@ class House:
         self.server, self.person = server, Visitor()
         self.person.press(server.address)
         self.pages = found_by_links(self.person, server.base)
+        self.one_of_each = list(
+            {kind_of(*each.partition("?")[::2]): each for each in self.pages}.values()
+        )
 
     def sign_in(self, browser: webdriver.Chrome) -> None:
         """Take the sign-in over into a browser."""
@@ -152,11 +156,12 @@ def test_engine_finds_a_box_without_a_label_and_a_page_that_is_too_wide(tmp_path
     ("size", "is_dark"), [((390, 844), False), ((1280, 800), True)], ids=["phone", "desk, dark"]
 )
 def test_every_page_that_links_lead_to_has_no_violation(tmp_path, house, size, is_dark):
-    assert len(house.pages) > 20
+    assert len(house.one_of_each) > 20
     problems = []
     with opened_at(tmp_path, size, is_dark=is_dark) as browser:
         house.sign_in(browser)
-        for path in house.pages:
+        # What stands in a page differs from vehicle to vehicle, but not with the window.
+        for path in house.one_of_each if is_dark else house.pages:
             browser.get(house.server.base + path)
             problems += problems_of(browser, path, size[0])
     assert problems == []
@@ -166,7 +171,7 @@ def test_every_form_sent_empty_says_so_without_a_violation(tmp_path, house):
     problems, sent = [], 0
     with opened_at(tmp_path, (390, 844), is_dark=True) as browser:
         house.sign_in(browser)
-        for path in house.pages:
+        for path in house.one_of_each:
             for n in range(4):
                 browser.get(house.server.base + path)
                 if not browser.execute_script(SEND_EMPTY, n):
@@ -227,7 +232,7 @@ def test_every_link_field_and_button_is_come_to_by_tab_and_shows_it(tmp_path, ho
     problems = []
     with opened_at(tmp_path, (1280, 800)) as browser:
         house.sign_in(browser)
-        for path in {kind_of(*each.partition("?")[::2]): each for each in house.pages}.values():
+        for path in house.one_of_each:
             browser.get(house.server.base + path)
             wanted = browser.execute_script(WATCH)
             ActionChains(browser).send_keys(Keys.TAB * (wanted + 2)).perform()

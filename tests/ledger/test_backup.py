@@ -58,6 +58,12 @@ def test_drill_then_restores_what_was_destroyed_and_keeps_what_it_replaces(datab
     assert dumped(database) == destroyed
 
 
+def test_backups_of_one_second_then_are_all_kept(database, tmp_path):
+    files = [back_up(database, tmp_path / "backups", NOON) for _ in range(3)]
+    assert len(set(files)) == 3
+    assert [check(each, KNOWN).made_at for each in files] == [NOON.isoformat()] * 3
+
+
 def test_backup_while_somebody_writes_then_holds_what_was_committed(database, tmp_path):
     with closing(sqlite3.connect(database)) as writer:
         writer.execute("INSERT INTO reading VALUES ('not committed')")

@@ -59,7 +59,7 @@ def test_sign_in_name_is_made_of_the_name(owner, name, sign_in_name):
     assert admit(name=name, role="visitor").username == sign_in_name
 
 
-@pytest.mark.parametrize("name", ["Ida Berg", "ida  BERG", "OWNER", "ｉda berg"])
+@pytest.mark.parametrize("name", ["Ida Berg", "ida  BERG", "OWNER", "ｉda berg", "Ida\u200d Berg"])
 def test_person_when_called_like_another_is_refused(office, name):
     put = make_person("x", first_name="Ida", last_name="Berg", is_active=False)
     answer = office.post(reverse("people:new-person"), {"name": name, "role": "visitor"})
@@ -75,12 +75,24 @@ def test_person_when_called_like_another_is_refused(office, name):
         ({"name": "", "role": "visitor"}, "This field is required"),
         ({"name": "Ida", "role": "king"}, "Select a valid choice"),
         ({"name": "x" * 121, "role": "visitor"}, "at most 120"),
+        ({"name": "Ida\u200b Berg", "role": "visitor"}, "nobody sees: ZERO WIDTH SPACE (U+200B)"),
+        ({"name": "\u202egreB adI", "role": "visitor"}, "RIGHT-TO-LEFT OVERRIDE (U+202E)"),
+        ({"name": "...", "role": "visitor"}, "“...” has no letter in it"),
     ],
 )
 def test_person_when_badly_filled_in_is_refused(office, data, said):
     answer = office.post(reverse("people:new-person"), data)
     assert answer.status_code == 422
     assert said in words(answer)
+
+
+@pytest.mark.parametrize("field", ["first_name", "last_name"])
+def test_own_name_when_it_has_what_nobody_sees_is_refused(office, owner, field):
+    names = {"first_name": "Ida", "last_name": "Berg", field: "Berg\u200b"}
+    answer = office.post(reverse("people:preferences"), {**names, "unit": "mm", "rule": "95%"})
+    assert "nobody sees: ZERO WIDTH SPACE (U+200B)" in words(answer)
+    owner.refresh_from_db()
+    assert owner.get_full_name() == ""
 
 
 def test_person_when_changed_is_kept_and_has_the_new_role_at_once(office):

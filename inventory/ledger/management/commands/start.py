@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import signal
 import socket
 from argparse import ArgumentParser
 from collections.abc import Sequence
@@ -152,7 +153,8 @@ class Command(BaseCommand):
             back_up_if_due(self.stdout.write, timezone.localtime())
 
     def _owner(self) -> Person:
-        owner = Person.objects.filter(role=Person.Role.OWNER, is_active=True).first()
+        owners = Person.objects.filter(role=Person.Role.OWNER, is_active=True)
+        owner = owners.order_by("pk").first()
         if owner is not None:
             return owner
         if Person.objects.filter(username="owner").exists():
@@ -191,6 +193,9 @@ class Command(BaseCommand):
         self.stdout.write("Stop with Ctrl-C. Everything is kept for the next start.")
         self.stdout.flush()
         is_over = keep_backing_up(self.stderr.write)
+        # What keeps services running stops them by this signal, which would end the process in the
+        # middle of pages and leave the record in two files.
+        signal.signal(signal.SIGTERM, signal.default_int_handler)
         try:
             server.run()
         finally:

@@ -117,6 +117,15 @@ def test_start_when_the_database_server_does_not_answer_says_so_in_words(tmp_pat
     assert "Traceback" not in done.stderr
 
 
+def test_start_when_the_address_is_of_another_machine_says_so(tmp_path):
+    # RFC 5737: an address that no machine has.
+    done = manage("start", "--network", "--host", "198.51.100.7", CARKNOCKER_DATA=str(tmp_path))
+    assert done.returncode == 1
+    assert done.stderr.strip() == (
+        "CommandError: --host 198.51.100.7: this machine has no such address."
+    )
+
+
 def test_demo_is_put_into_an_empty_record_once(tmp_path):
     folder = tmp_path / "demo"
     first = Server(folder, "--demo")

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import errno
 import signal
 import socket
 from argparse import ArgumentParser
@@ -27,6 +28,9 @@ from inventory.ledger.network import (
 )
 from inventory.people.links import sign_in_path
 from inventory.people.models import Person
+
+_NOT_OURS = (errno.EADDRNOTAVAIL, getattr(errno, "WSAEADDRNOTAVAIL", errno.EADDRNOTAVAIL))
+"""Binding says so for an address of another machine; Windows has a number of its own."""
 
 
 class Command(BaseCommand):
@@ -129,6 +133,8 @@ class Command(BaseCommand):
             ) from error
         except OSError as error:
             listener.close()
+            if error.errno in _NOT_OURS:
+                raise CommandError(f"--host {host}: this machine has no such address.") from error
             raise CommandError(
                 f"Port {port} on {host} is taken. If Carknocker is already running there, use "
                 f"that one; else start with another port: python manage.py start --port {port + 1}"

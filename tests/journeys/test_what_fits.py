@@ -217,3 +217,15 @@ def test_long_marks_of_what_stands_here_are_broken_into_few_lines(visit):
     visit.never_scrolls_sideways()
     said = [each["message"] for each in visit.browser.get_log("browser")]
     assert not [each for each in said if "Policy" in each]
+
+
+def test_what_stands_here_is_numbered_once_for_whoever_looks(visit):
+    siding = Track.objects.get(name="Mill siding")
+    numbered = (
+        "return [...document.querySelectorAll('.ordered li')].map(li => [...li.querySelectorAll("
+        "'*')].filter(e => getComputedStyle(e, '::before').content.includes('counter')).length)"
+    )
+    for role in (Person.Role.OWNER, Person.Role.VISITOR):
+        Person.objects.update(role=role)
+        visit.browser.get(f"{visit.base}{siding.get_absolute_url()}")
+        assert visit.browser.execute_script(numbered) == [1]

@@ -139,6 +139,21 @@ def test_person_when_put_out_is_out_everywhere_and_stays_in_the_record(office):
     assert again.status_code == 302
 
 
+@pytest.mark.parametrize("page", ["people:put-out", "people:end-device-of"])
+def test_owner_when_ending_their_own_device_after_a_while_is_sent_to_sign_in(office, owner, page):
+    """After five minutes the same request writes that the device was seen."""
+    make_person("ida", role="owner")
+    office.get(reverse("people:people"))
+    kept = office.session
+    kept["seen"] -= 6 * 60
+    kept.save()
+    wanted = [owner.pk] if page == "people:put-out" else [owner.pk, owner.devices.get().pk]
+    answer = office.post(reverse(page, args=wanted))
+    assert (answer.status_code, answer.url) == (302, reverse("people:sign-in"))
+    assert office.get(reverse("people:people")).status_code == 302
+    assert not owner.devices.exists()
+
+
 def test_last_owner_is_neither_demoted_nor_put_out(office, owner):
     make_person("gone", is_active=False)
     make_person("ida", role="inspector")

@@ -26,7 +26,6 @@ PERMISSIONS_POLICY = ", ".join(
     f"{each}=()"
     for each in (
         "accelerometer",
-        "bluetooth",
         "browsing-topics",
         "camera",
         "display-capture",

@@ -7,7 +7,8 @@ from pathlib import Path
 from django.conf import settings
 from django.contrib.sessions.models import Session
 from django.core.management import call_command
-from django.db import connection
+from django.db import DatabaseError, connection
+from django.db.migrations.executor import MigrationExecutor
 from django.db.migrations.loader import MigrationLoader
 
 from inventory.ledger.backup import BackupRefused
@@ -38,6 +39,46 @@ def known_migrations() -> set[str]:
     """The changes of the tables that this version knows."""
     loader = MigrationLoader(None)
     return {f"{app}.{name}" for app, name in loader.disk_migrations}
+
+
+def why_not_ready(problem: DatabaseError) -> str | None:
+    """What a command that met a database error says of the record, with the remedy; None where
+    the record is as this version wants it, and the error is about something else."""
+    connection.close()  # as it may stand in the middle of what failed
+    try:
+        executor = MigrationExecutor(connection)
+    except DatabaseError:
+        return f"The record cannot be reached: {problem}\n{_place()}"
+    applied = executor.loader.applied_migrations
+    if any(f"{app}.{name}" not in known_migrations() for app, name in applied):
+        return (
+            "The record was written by a newer Carknocker, and nothing was touched. Use that one."
+            f"\n{_place()}"
+        )
+    if not applied:
+        return (
+            f"There is no record yet; manage.py start makes one, and nothing was done.\n{_place()}"
+        )
+    if executor.migration_plan(executor.loader.graph.leaf_nodes()):
+        return (
+            "The record is of an older version, and nothing was done. manage.py start backs it up "
+            f"and brings it up to this one.\n{_place()}"
+        )
+    return None
+
+
+def _place() -> str:
+    """Where the record was looked for: a variable that was forgotten is the usual cause."""
+    if is_in_a_file():
+        return (
+            f"It was looked for in {settings.DATA}; the environment variable CARKNOCKER_DATA "
+            "names another folder."
+        )
+    held = settings.DATABASES["default"]
+    return (
+        f"It was looked for in the database {held['NAME']} on {held['HOST'] or 'this machine'}, "
+        f"port {held['PORT'] or 5432}, as CARKNOCKER_DATABASE says."
+    )
 
 
 def settle() -> None:

@@ -29,7 +29,9 @@ def name_is_taken(name: str, *, but: Person | None = None) -> bool:
 
 
 def _plain(name: str) -> str:
-    return " ".join(unicodedata.normalize("NFKC", name).split()).casefold()
+    """What two names share that look alike: case, width, blanks and unseen characters apart."""
+    seen = "".join(ch for ch in name if unicodedata.category(ch) != "Cf")
+    return " ".join(unicodedata.normalize("NFKC", seen).split()).casefold()
 
 
 def _spare_name(name: str) -> str:

@@ -1,3 +1,5 @@
+import unicodedata
+
 from django import forms
 from django.contrib.auth.forms import AuthenticationForm, PasswordChangeForm, SetPasswordForm
 from django.contrib.auth.validators import UnicodeUsernameValidator
@@ -6,6 +8,25 @@ from django.core.exceptions import ValidationError
 from inventory.people.admitting import name_is_taken
 from inventory.people.guarding import Attempt, TooMany, address_of, begin_attempt
 from inventory.people.models import Person
+
+_JOINERS = "\u200c\u200d"
+"""Unseen as well, but names in Persian and in Indian scripts are written with them."""
+
+
+def refuse_unseen(name: str) -> None:
+    """A name is told from another by looking at it, so nothing in it may be invisible."""
+    unseen = [
+        f"{unicodedata.name(ch, 'control character')} (U+{ord(ch):04X})"
+        for ch in dict.fromkeys(name)
+        if unicodedata.category(ch) in ("Cc", "Cf", "Co", "Cn") and ch not in _JOINERS
+    ]
+    if unseen:
+        raise ValidationError(
+            f"The name has characters in it that nobody sees: {', '.join(unseen)}. Type it anew, "
+            "without copying."
+        )
+    if not any(unicodedata.category(ch)[0] in "LN" for ch in name):
+        raise ValidationError(f"“{name}” has no letter in it; the record could not name anybody.")
 
 
 class SignInForm(AuthenticationForm):
@@ -74,6 +95,11 @@ class PreferencesForm(forms.ModelForm):
         fields = ["first_name", "last_name", "unit", "rule"]
         widgets = {"unit": forms.RadioSelect, "rule": forms.RadioSelect}
 
+    def __init__(self, *args, **kwargs) -> None:
+        super().__init__(*args, **kwargs)
+        for field in ("first_name", "last_name"):
+            self.fields[field].validators.append(refuse_unseen)
+
     def clean(self) -> dict[str, object]:
         data = super().clean()
         name = f"{data.get('first_name') or ''} {data.get('last_name') or ''}".strip()
@@ -95,7 +121,9 @@ class PersonForm(forms.Form):
     """Who somebody is."""
 
     name = forms.CharField(
-        max_length=120, help_text="As the record is to name them, such as Ida Berg or just Ida."
+        max_length=120,
+        validators=[refuse_unseen],
+        help_text="As the record is to name them, such as Ida Berg or just Ida.",
     )
     role = forms.ChoiceField(
         choices=_roles, widget=forms.RadioSelect, initial=Person.Role.INSPECTOR.value

@@ -96,6 +96,7 @@ def put_out(request: HttpRequest, pk: int) -> HttpResponse:
         messages.error(request, str(refused))
         return redirect("people:person", pk)
     if shown == request.user:
+        request.session.flush()  # or it would be written again, and is not there any more
         return redirect("people:sign-in")
     messages.success(
         request, f"{shown} is put out, but stays in the record; let them in again below."
@@ -155,5 +156,8 @@ def end_devices(request: HttpRequest, pk: int) -> HttpResponse:
 def end_device_of(request: HttpRequest, pk: int, device_pk: int) -> HttpResponse:
     device = get_object_or_404(Device, pk=device_pk, person=pk)
     end(Device.objects.filter(pk=device.pk))
+    if device.session_key == request.session.session_key:
+        request.session.flush()
+        return redirect("people:sign-in")
     messages.success(request, f"{device} is signed out.")
     return redirect("people:person", pk)

@@ -9,7 +9,7 @@ from decimal import ROUND_FLOOR, Decimal
 from django.db.models import FloatField, QuerySet
 from django.db.models.functions import Cast
 
-from inventory.stock.models import Reading
+from inventory.stock.models import Reading, Vehicle
 from inventory.track.models import Railway, Track, Turnout
 from standards.curves import Body, ImpossibleGeometry, outer_corner
 from standards.turnouts import (
@@ -44,9 +44,7 @@ class Widest:
         readings = Reading.objects.filter(
             is_current=True,
             gauge="",
-            inspection__vehicle__scale__in=railway.scales,
-            inspection__vehicle__visitor="",
-            inspection__vehicle__retired_as="",
+            inspection__vehicle__in=Vehicle.objects.filter(scale__in=railway.scales),
         )
         width, name = _widest(readings)
         return cls(width, name, _bodies(readings))

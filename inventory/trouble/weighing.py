@@ -250,16 +250,14 @@ def _outside_elsewhere(
 ) -> Mapping[str, tuple[int, int]]:
     """By quantity, how many readings of other vehicles by the same standards were outside, and
     how many were judged."""
+    others = (
+        Vehicle.everyone.that_ever_were()
+        .filter(family=vehicle.family, scale=vehicle.scale)
+        .exclude(pk=vehicle.pk)
+    )
     rows = (
         Verdict.objects.current()
-        .filter(
-            quantity__in=list(quantities),
-            inspection__vehicle__family=vehicle.family,
-            inspection__vehicle__scale=vehicle.scale,
-            inspection__vehicle__visitor="",
-        )
-        .exclude(inspection__vehicle=vehicle)
-        .exclude(inspection__vehicle__retired_as=Vehicle.Retired.MISTAKEN)
+        .filter(quantity__in=list(quantities), inspection__vehicle__in=others)
         .order_by()
         .values("quantity")
         .annotate(

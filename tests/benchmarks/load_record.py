@@ -311,6 +311,7 @@ _ITS_RAILWAY = f"(g / {HUNDREDS_A_RAILWAY} * {HUNDREDS_A_RAILWAY})"
 #: What a copy has of its own: by table and column, in SQL, of the copy's number g.
 _OWN = {
     ("track_railway", "name"): "name || ' ' || g",
+    ("stock_vehicle", "uid"): "substr(uid, 1, 20) || printf('%012x', g)",
     ("stock_vehicle", "reporting_mark"): "reporting_mark || (g % 40)",
     ("stock_vehicle", "number"): "CAST(id + 100 * g AS TEXT)",
     ("stock_vehicle", "number_key"): "printf('%08d', id + 100 * g)",

@@ -200,3 +200,32 @@ def test_can_i_run_this_train_from_the_line_to_the_track_that_stops_it(visit):
     visit.sees("It fits")
     visit.sees("The limiting track is Loop: 150.0 mm")
     visit.never_scrolls_sideways()
+
+
+def test_long_marks_of_what_stands_here_are_broken_into_few_lines(visit):
+    siding = Track.objects.get(name="Mill siding")
+    owner = Person.objects.get()
+    long = make_car(owner, "31 80 0691 235-2", "80 mm", reporting_mark="Alder & Fen Rly")
+    put(vehicles=[long], track=siding)
+    visit.browser.get(f"{visit.base}{siding.get_absolute_url()}")
+
+    for name in visit.browser.find_elements(By.CSS_SELECTOR, ".ordered li label > span"):
+        height = float(name.value_of_css_property("line-height").removesuffix("px"))
+        assert name.size["height"] <= 2.2 * height, name.text
+    for button in visit.browser.find_elements(By.CSS_SELECTOR, ".ordered .shifts button"):
+        assert button.size["width"] >= 24  # WCAG 2.2, 2.5.8
+    visit.never_scrolls_sideways()
+    said = [each["message"] for each in visit.browser.get_log("browser")]
+    assert not [each for each in said if "Policy" in each]
+
+
+def test_what_stands_here_is_numbered_once_for_whoever_looks(visit):
+    siding = Track.objects.get(name="Mill siding")
+    numbered = (
+        "return [...document.querySelectorAll('.ordered li')].map(li => [...li.querySelectorAll("
+        "'*')].filter(e => getComputedStyle(e, '::before').content.includes('counter')).length)"
+    )
+    for role in (Person.Role.OWNER, Person.Role.VISITOR):
+        Person.objects.update(role=role)
+        visit.browser.get(f"{visit.base}{siding.get_absolute_url()}")
+        assert visit.browser.execute_script(numbered) == [1]

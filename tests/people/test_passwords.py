@@ -50,6 +50,9 @@ def later(monkeypatch, minutes: float) -> None:
 def test_password_when_set_signs_in_by_name(client, owner):
     client.force_login(owner)
     page = reverse("people:set-password")
+    form = client.get(reverse("people:preferences")).content.decode()
+    # What keeps passwords for people goes by this, and would not know whose it is.
+    assert 'value="owner" autocomplete="username"' in form
     weak = client.post(page, {"new_password1": "short", "new_password2": "short"})
     assert "too short" in weak.content.decode()
     client.post(page, {"new_password1": GOOD, "new_password2": GOOD})

@@ -59,7 +59,7 @@ def test_sign_in_name_is_made_of_the_name(owner, name, sign_in_name):
     assert admit(name=name, role="visitor").username == sign_in_name
 
 
-@pytest.mark.parametrize("name", ["Ida Berg", "ida  BERG", "OWNER", "ｉda berg"])
+@pytest.mark.parametrize("name", ["Ida Berg", "ida  BERG", "OWNER", "ｉda berg", "Ida\u200d Berg"])
 def test_person_when_called_like_another_is_refused(office, name):
     put = make_person("x", first_name="Ida", last_name="Berg", is_active=False)
     answer = office.post(reverse("people:new-person"), {"name": name, "role": "visitor"})
@@ -75,12 +75,24 @@ def test_person_when_called_like_another_is_refused(office, name):
         ({"name": "", "role": "visitor"}, "This field is required"),
         ({"name": "Ida", "role": "king"}, "Select a valid choice"),
         ({"name": "x" * 121, "role": "visitor"}, "at most 120"),
+        ({"name": "Ida\u200b Berg", "role": "visitor"}, "nobody sees: ZERO WIDTH SPACE (U+200B)"),
+        ({"name": "\u202egreB adI", "role": "visitor"}, "RIGHT-TO-LEFT OVERRIDE (U+202E)"),
+        ({"name": "...", "role": "visitor"}, "“...” has no letter in it"),
     ],
 )
 def test_person_when_badly_filled_in_is_refused(office, data, said):
     answer = office.post(reverse("people:new-person"), data)
     assert answer.status_code == 422
     assert said in words(answer)
+
+
+@pytest.mark.parametrize("field", ["first_name", "last_name"])
+def test_own_name_when_it_has_what_nobody_sees_is_refused(office, owner, field):
+    names = {"first_name": "Ida", "last_name": "Berg", field: "Berg\u200b"}
+    answer = office.post(reverse("people:preferences"), {**names, "unit": "mm", "rule": "95%"})
+    assert "nobody sees: ZERO WIDTH SPACE (U+200B)" in words(answer)
+    owner.refresh_from_db()
+    assert owner.get_full_name() == ""
 
 
 def test_person_when_changed_is_kept_and_has_the_new_role_at_once(office):
@@ -125,6 +137,21 @@ def test_person_when_put_out_is_out_everywhere_and_stays_in_the_record(office):
         reverse("people:sign-in"), {"username": "ida", "password": "brass-valve-gear"}
     )
     assert again.status_code == 302
+
+
+@pytest.mark.parametrize("page", ["people:put-out", "people:end-device-of"])
+def test_owner_when_ending_their_own_device_after_a_while_is_sent_to_sign_in(office, owner, page):
+    """After five minutes the same request writes that the device was seen."""
+    make_person("ida", role="owner")
+    office.get(reverse("people:people"))
+    kept = office.session
+    kept["seen"] -= 6 * 60
+    kept.save()
+    wanted = [owner.pk] if page == "people:put-out" else [owner.pk, owner.devices.get().pk]
+    answer = office.post(reverse(page, args=wanted))
+    assert (answer.status_code, answer.url) == (302, reverse("people:sign-in"))
+    assert office.get(reverse("people:people")).status_code == 302
+    assert not owner.devices.exists()
 
 
 def test_last_owner_is_neither_demoted_nor_put_out(office, owner):

@@ -6,10 +6,13 @@ way, and this file fails until either its view says so (`writers_only`) or it is
 
 from __future__ import annotations
 
+import html
 import re
+from collections import Counter
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 from types import SimpleNamespace
+from urllib.parse import urljoin, urlsplit, urlunsplit
 from uuid import uuid4
 
 import pytest
@@ -18,7 +21,7 @@ from django.db import connection, transaction
 from django.http import HttpResponse
 from django.test import Client
 from django.test.utils import CaptureQueriesContext
-from django.urls import get_resolver, reverse
+from django.urls import get_resolver, resolve, reverse
 from django.utils import timezone
 
 from inventory.bench.demo import load_demo
@@ -452,3 +455,39 @@ def test_forms_when_sent_from_another_site_are_refused_everywhere() -> None:
     """But for what never writes."""
     exempt = {name for name, view in ALL.items() if hasattr(view.answers, "csrf_exempt")}
     assert exempt - SCRIPTS == set()
+
+
+def offered(person: Person, starts: list[str]) -> dict[str, str]:
+    """What the pages lead somebody to, from some of them on, each with the page that does: every
+    link, and the address of every form that has a button. Two addresses a view are followed."""
+    client, found, times = Client(), dict.fromkeys(starts, "typed"), Counter()
+    client.force_login(person)
+    for page in (waiting := list(starts)):
+        answer = client.get(page)
+        if not answer.get("Content-Type", "").startswith("text/html"):
+            answer.close()
+            continue
+        text = answer.content.decode()
+        forms = re.findall(r'<form method="post"[^>]*?action="([^"]+)"(.*?)</form>', text, re.S)
+        found.update((html.unescape(to), page) for to, inside in forms if "<button" in inside)
+        for link in map(html.unescape, re.findall(r'<a [^>]*?href="([^"#]+)', text)):
+            to = urlsplit(urljoin(page, link))
+            view = resolve(to.path).view_name if to.netloc == "" else None
+            if view is None or urlunsplit(to) in found or times[view] == 2:
+                continue
+            times[view] += 1
+            found[urlunsplit(to)] = page
+            waiting.append(urlunsplit(to))
+    return found
+
+
+@pytest.mark.django_db
+@pytest.mark.parametrize("role", ["visitor", "inspector"])
+def test_nobody_is_offered_what_they_are_then_refused(made, role) -> None:
+    open_one = reverse("stock:vehicle", args=[made.vehicle.pk])
+    found = offered(made.people[role], ["/", open_one, reverse("paper:slips")])
+    views = {to: resolve(urlsplit(to).path).view_name for to in found}
+    barred = OWNERS if role == "inspector" else set(ALL) - READ - OWN - OPEN - SCRIPTS
+    refused = [f"{to} on {page}" for to, page in found.items() if views[to] in barred]
+    assert len(set(views.values())) > 60
+    assert not refused, "\n".join(refused)

@@ -517,7 +517,9 @@ def test_evidence_when_nothing_ran_or_fell_then_every_page_says_so(signed_in, ra
 # --- Car or track? ----------------------------------------------------------------------------
 
 
-def test_count_when_laid_down_as_the_car_or_track_example_then_blames_the_turnout(railway, owner):
+def test_count_when_laid_down_as_the_car_or_track_example_then_blames_the_turnout(
+    signed_in, railway, owner
+):
     """The vector of indirect standardisation: runs [T1, T2, yard], A, B, C = 40, 20, 60;
     D = 10, 50, 20; E = 40, 10, 60; derailments A, B at T2 and C at T1 once, D at T2 four times.
     Figures worked out by hand from the formula of an SMR (Breslow and Day 1987, from memory):
@@ -556,6 +558,10 @@ def test_count_when_laid_down_as_the_car_or_track_example_then_blames_the_turnou
     t2 = Turnout.objects.get(name="T2")
     assert counted.spot(f"turnout-{t2.pk}").blame is Blame.CULPRIT
     assert counted.n_other == 1
+    said = " ".join(
+        signed_in.get(reverse("trouble:railway", args=[railway.pk])).content.decode().split()
+    )
+    assert "1 report was no derailment and is not counted." in said
     assert RunningSession.objects.count() == 1
 
 

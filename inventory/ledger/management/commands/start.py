@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import errno
+import signal
 import socket
 from argparse import ArgumentParser
 from collections.abc import Sequence
@@ -26,6 +28,9 @@ from inventory.ledger.network import (
 )
 from inventory.people.links import sign_in_path
 from inventory.people.models import Person
+
+_NOT_OURS = (errno.EADDRNOTAVAIL, getattr(errno, "WSAEADDRNOTAVAIL", errno.EADDRNOTAVAIL))
+"""Binding says so for an address of another machine; Windows has a number of its own."""
 
 
 class Command(BaseCommand):
@@ -128,6 +133,8 @@ class Command(BaseCommand):
             ) from error
         except OSError as error:
             listener.close()
+            if error.errno in _NOT_OURS:
+                raise CommandError(f"--host {host}: this machine has no such address.") from error
             raise CommandError(
                 f"Port {port} on {host} is taken. If Carknocker is already running there, use "
                 f"that one; else start with another port: python manage.py start --port {port + 1}"
@@ -152,7 +159,8 @@ class Command(BaseCommand):
             back_up_if_due(self.stdout.write, timezone.localtime())
 
     def _owner(self) -> Person:
-        owner = Person.objects.filter(role=Person.Role.OWNER, is_active=True).first()
+        owners = Person.objects.filter(role=Person.Role.OWNER, is_active=True)
+        owner = owners.order_by("pk").first()
         if owner is not None:
             return owner
         if Person.objects.filter(username="owner").exists():
@@ -191,6 +199,9 @@ class Command(BaseCommand):
         self.stdout.write("Stop with Ctrl-C. Everything is kept for the next start.")
         self.stdout.flush()
         is_over = keep_backing_up(self.stderr.write)
+        # What keeps services running stops them by this signal, which would end the process in the
+        # middle of pages and leave the record in two files.
+        signal.signal(signal.SIGTERM, signal.default_int_handler)
         try:
             server.run()
         finally:

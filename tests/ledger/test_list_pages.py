@@ -211,6 +211,15 @@ def test_import_when_one_was_broken_off_long_ago_then_its_list_can_be_written(si
     assert "list.csv: 3 new." in words(signed_in.post(f"{at}do/", follow=True))
 
 
+def test_columns_when_the_list_is_headings_alone_then_says_that_no_row_is_there(signed_in):
+    at = upload(signed_in, "Marks,Number,Kind,Scale,Axles\n").url
+
+    answer = say(signed_in, at)
+
+    assert answer.status_code == 422
+    assert "No row stands below the headings: fill the list in" in words(answer)
+
+
 def test_preview_when_looking_took_long_then_says_how_long_writing_takes(signed_in, owner):
     at = say(signed_in, upload(signed_in, LIST.replace("12,5o", "1")).url).url
     assert "seconds" not in words(signed_in.get(at))  # three rows keep nobody waiting

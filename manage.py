@@ -16,11 +16,21 @@ def main() -> None:
         )
         sys.exit(2)  # not 1, which `gauge` gives for a vehicle that is outside
     from django.core.exceptions import ImproperlyConfigured
+    from django.db import OperationalError, ProgrammingError
 
     try:
         execute_from_command_line(sys.argv)
     except ImproperlyConfigured as problem:
         sys.stderr.write(f"{problem}\n")
+        sys.exit(2)
+    except (OperationalError, ProgrammingError):
+        # A table or column that is not there, since no record was begun or it is an older one.
+        from inventory.ledger.keeping import not_ready
+
+        words = not_ready()
+        if not words:
+            raise
+        sys.stderr.write(f"{words}\n")
         sys.exit(2)
 
 

@@ -16,17 +16,18 @@ def main() -> None:
         )
         sys.exit(2)  # not 1, which `gauge` gives for a vehicle that is outside
     from django.core.exceptions import ImproperlyConfigured
-    from django.db.utils import OperationalError, ProgrammingError
+    from django.db import OperationalError, ProgrammingError, connection
 
     try:
         execute_from_command_line(sys.argv)
     except ImproperlyConfigured as problem:
         sys.stderr.write(f"{problem}\n")
         sys.exit(2)
-    except (OperationalError, ProgrammingError) as problem:
+    except (OperationalError, ProgrammingError):
         from inventory.ledger.record import why_not_ready
 
-        words = why_not_ready(problem)
+        connection.close()  # as it may stand in the middle of what failed
+        words = why_not_ready()
         if words is None:
             raise
         sys.stderr.write(f"{words}\n")

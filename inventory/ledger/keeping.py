@@ -4,11 +4,13 @@ tables are changed by a newer version, put back by itself where that was broken 
 from __future__ import annotations
 
 import threading
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
 from datetime import datetime, timedelta
 from pathlib import Path
 
 from django.conf import settings
+from django.core.files import locks
 from django.core.management import call_command
 from django.db import connection
 from django.db.migrations.executor import MigrationExecutor
@@ -43,7 +45,7 @@ def bring_up_to_date(say: Say) -> None:
         return
     _undo_what_was_broken_off(say)
     marker = _marker()
-    if not record.database().exists() or not _is_begun():
+    if not record.database().exists() or not is_begun():
         marker.write_text("", encoding="utf-8")
     else:
         _refuse_newer()
@@ -60,6 +62,25 @@ def bring_up_to_date(say: Say) -> None:
         marker.write_text(made.name, encoding="utf-8")
     _migrate()
     marker.unlink()
+
+
+@contextmanager
+def in_turn() -> Iterator[None]:
+    """Several processes on one record are made ready one after the other."""
+    with (Path(settings.DATA) / "starting").open("w") as turn:
+        locks.lock(turn, locks.LOCK_EX)
+        yield
+
+
+def make_ready(say: Say) -> None:
+    """Make the tables, or bring them up to date, for a command that writes without `start`.
+
+    Raises BackupRefused, as `bring_up_to_date` does.
+    """
+    if not _marker().exists() and record.why_not_ready() is None:
+        return
+    with in_turn():
+        bring_up_to_date(say)
 
 
 def _migrate() -> None:
@@ -109,7 +130,8 @@ def _refuse_newer() -> None:
         )
 
 
-def _is_begun() -> bool:
+def is_begun() -> bool:
+    """Whether there are tables, of whatever version."""
     return bool(MigrationExecutor(connection).loader.applied_migrations)
 
 

@@ -41,13 +41,12 @@ def known_migrations() -> set[str]:
     return {f"{app}.{name}" for app, name in loader.disk_migrations}
 
 
-def why_not_ready(problem: DatabaseError) -> str | None:
-    """What a command that met a database error says of the record, with the remedy; None where
-    the record is as this version wants it, and the error is about something else."""
-    connection.close()  # as it may stand in the middle of what failed
+def why_not_ready() -> str | None:
+    """Why a command cannot work on the record, with the remedy; None where the record is as this
+    version wants it."""
     try:
         executor = MigrationExecutor(connection)
-    except DatabaseError:
+    except DatabaseError as problem:
         return f"The record cannot be reached: {problem}\n{_place()}"
     applied = executor.loader.applied_migrations
     if any(f"{app}.{name}" not in known_migrations() for app, name in applied):

@@ -6,6 +6,7 @@ changed back and a vehicle that was entered by mistake stand with the rest.
 
 from __future__ import annotations
 
+import re
 from collections import Counter
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
@@ -19,6 +20,7 @@ from django.core.exceptions import FieldDoesNotExist
 from django.db.models import QuerySet
 from django.urls import reverse
 from django.utils import timezone
+from django.utils.dateformat import format as date_format
 
 from inventory.stock.models import Change, Vehicle, Verdict
 from inventory.stock.recording import as_noted
@@ -322,7 +324,7 @@ def _trouble(vehicle: Vehicle) -> Iterator[Event]:
         if incident.note:
             words.append(incident.note)
         if incident.withdrawn_at:
-            words.append(f"Withdrawn: {incident.withdrawn_because}; it counts no more")
+            words.append(f"Withdrawn: {incident.withdrawn_because.rstrip('.')}; it counts no more")
         yield Event(
             incident.happened_at,
             Kind.TROUBLE,
@@ -439,11 +441,26 @@ def _words(kind: Kind, group: Sequence[Change]) -> str:
     if kind is Kind.CAME and first.what == Change.Deed.BACK:
         return f"It had been {first.before}. {first.note}"
     if kind is Kind.CAME:
-        return ". ".join(filter(None, (first.after, first.note)))
+        return ": ".join(filter(None, (_capital(_with_days(first.after)), first.note)))
     if kind is Kind.PHOTO:
         told = (", ".join(filter(None, (c.before, c.after, c.note))) for c in group)
-        return "; ".join(told)
+        return _capital(_with_days("; ".join(told)))
     return "; ".join(dict.fromkeys(change.note for change in group if change.note))
+
+
+_DAY = re.compile(r"\b(\d{4}-\d{2}-\d{2})\b")
+
+
+def _with_days(words: str) -> str:
+    """What was noted with days as they are kept, 2026-11-28, with these as pages write them."""
+    return _DAY.sub(_written, words)
+
+
+def _written(found: re.Match[str]) -> str:
+    try:
+        return date_format(date.fromisoformat(found[1]), "j M Y")
+    except ValueError:  # no day of the calendar, from a record that was taken in
+        return found[1]
 
 
 def _currencies(vehicle: Vehicle, changes: Sequence[Change]) -> Mapping[int, tuple[str, str]]:

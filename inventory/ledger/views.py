@@ -31,6 +31,7 @@ def history(request: HttpRequest, pk: int) -> HttpResponse:
             "n_events": len(events),
             "kind": kind,
             "page": page,
+            "query": f"kind={kind.slug}" if kind else "",
             "days": timeline.by_day(page.object_list),
         },
     )

@@ -126,7 +126,13 @@ class Album:
         return render(
             request,
             "stock/photos.html",
-            {**self._around(subject), "form": form, "chosen": found, "most": MOST_AT_ONCE},
+            {
+                **self._around(subject),
+                "form": form,
+                "chosen": found,
+                "most": MOST_AT_ONCE,
+                "is_faulty": is_faulty,
+            },
             status=422 if is_faulty else 200,
         )
 
@@ -150,7 +156,7 @@ class Album:
 
     def _describe(self, request: HttpRequest, shown: Pictured, form: PhotoForm) -> HttpResponse:
         if form.is_valid():
-            self.describe(photo=shown, **form.cleaned_data)
+            self.describe(photo=shown, **form.cleaned_data, by=request.user)
             messages.success(request, "What is said of the photo is saved.")
             return redirect(shown)
         return self._photo_page(request, shown, form)
@@ -179,7 +185,9 @@ class Album:
         """One place up or down in the order."""
         photo = self._photo(pk)
         self.move(photo=photo, is_earlier=request.POST.get("way") != "later")
-        return redirect(f"{self.kind.space}:photos", pk=photo.subject.pk)
+        # To the photo itself: in a long row nobody should have to look for it again.
+        photos = reverse(f"{self.kind.space}:photos", args=[photo.subject.pk])
+        return redirect(f"{photos}#photo-{photo.pk}")
 
     def take_down(self, request: HttpRequest, pk: int) -> HttpResponse:
         """Ask first, then remove a photo for good."""

@@ -107,7 +107,9 @@ def _opened(raw: bytes, called: str) -> tuple[Image.Image, date | None]:
     except UnidentifiedImageError as error:
         raise PhotoRefused(_no_photo(raw, called)) from error
     except Image.DecompressionBombError as error:
-        raise PhotoRefused(f"{called} has too many pixels: at most 60 million.") from error
+        raise PhotoRefused(
+            f"{called} has too many pixels: at most 60 million, take it at a smaller size."
+        ) from error
     except Exception as error:  # whatever a decoder stumbles over in a file that was made to trip
         raise PhotoRefused(
             f"{called} is damaged and cannot be read to its end: take it again, or send it anew."

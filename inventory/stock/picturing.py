@@ -104,10 +104,23 @@ def shift(photo: Pictured, *, is_earlier: bool) -> None:
         into.objects.filter(pk=each.pk).update(position=position)
 
 
-def describe(photo: Pictured, *, caption: str, taken_on: date) -> None:
-    """Change what is said of a photo; the picture itself never changes."""
+@transaction.atomic
+def describe(photo: Pictured, *, caption: str, taken_on: date) -> str:
+    """Change what is said of a photo; the picture itself never changes.
+
+    Gives what was changed, in words, empty where nothing was. Not the caption itself: removed
+    with its photo, it must stand nowhere else.
+    """
     into = type(photo)
+    _locked(photo.subject)
+    before = into.objects.get(pk=photo.pk)
     into.objects.filter(pk=photo.pk).update(caption=caption.strip(), taken_on=taken_on)
+    words = []
+    if before.caption != caption.strip():
+        words.append("the caption of a photo changed")
+    if before.taken_on != taken_on:
+        words.append(f"the day of a photo changed from {before.taken_on} to {taken_on}")
+    return ", ".join(words)
 
 
 def take_down(photo: Pictured) -> None:
@@ -154,12 +167,10 @@ def chosen(files: Iterable[IO[bytes]], by: Person, tokens: Sequence[str] = ()) -
         found.refused.append(
             "A photo that was set aside more than an hour ago is gone: choose it again."
         )
+    beyond = []
     for file in files:
         if len(found.photos) >= MOST_AT_ONCE:
-            found.refused.append(
-                f"{known_as(file.name)} is one too many: at most {MOST_AT_ONCE} at a time, add it "
-                "afterwards."
-            )
+            beyond.append(known_as(file.name))
             continue
         try:
             picture = cleaned(file, file.name)
@@ -167,7 +178,19 @@ def chosen(files: Iterable[IO[bytes]], by: Person, tokens: Sequence[str] = ()) -
             found.refused.append(str(refused))
         else:
             found.photos.append(NewPhoto(picture, name=known_as(file.name)))
+    if beyond:
+        found.refused.append(_too_many(beyond))
     return found
+
+
+def _too_many(names: Sequence[str]) -> str:
+    """One sentence, however many were chosen beyond what is taken at a time."""
+    if len(names) == 1:
+        return f"{names[0]} is one too many: at most {MOST_AT_ONCE} at a time, add it afterwards."
+    return (
+        f"{', '.join(names[:-1])} and {names[-1]} are {len(names)} too many: at most "
+        f"{MOST_AT_ONCE} at a time, add them afterwards."
+    )
 
 
 def _waiting(by: Person, tokens: Sequence[str]) -> list[SetAside]:

@@ -545,13 +545,32 @@ def add_photos(
     kept = hang(into=VehiclePhoto, of=vehicle, photos=photos, by=by, moment=at)
     if kept:
         words = "a photo added" if len(kept) == 1 else f"{len(kept)} photos added"
-        note_changes([Change(vehicle=vehicle, what=Change.Deed.PHOTO, after=words, by=by, at=at)])
+        note_photo(vehicle=vehicle, words=words, by=by, moment=at)
     return kept
 
 
-def describe_photo(*, photo: VehiclePhoto, caption: str, taken_on: date) -> None:
-    """Change what is said of a photo of a vehicle."""
-    describe(photo, caption=caption, taken_on=taken_on)
+@transaction.atomic
+def describe_photo(
+    *,
+    photo: VehiclePhoto,
+    caption: str,
+    taken_on: date,
+    by: Person,
+    moment: datetime | None = None,
+) -> None:
+    """Change what is said of a photo of a vehicle; it is noted that, not what the caption was."""
+    words = describe(photo, caption=caption, taken_on=taken_on)
+    if words:
+        note_photo(vehicle=photo.vehicle, words=words, by=by, moment=moment)
+
+
+def note_photo(
+    *, vehicle: Vehicle, words: str, by: Person, note: str = "", moment: datetime | None = None
+) -> None:
+    """Note what was done with the photos that have to do with a vehicle."""
+    at = moment or timezone.now()
+    deed = Change.Deed.PHOTO
+    note_changes([Change(vehicle=vehicle, what=deed, after=words, note=note, by=by, at=at)])
 
 
 def move_photo(*, photo: VehiclePhoto, is_earlier: bool) -> None:

@@ -141,8 +141,8 @@ def add_photos(
     return hang(into=TrackworkPhoto, of=trackwork, photos=photos, by=by, moment=moment)
 
 
-def describe_photo(*, photo: TrackworkPhoto, caption: str, taken_on: date) -> None:
-    """Change what is said of a photo of trackwork."""
+def describe_photo(*, photo: TrackworkPhoto, caption: str, taken_on: date, by: Person) -> None:
+    """Change what is said of a photo of trackwork, which has no history to note it in."""
     describe(photo, caption=caption, taken_on=taken_on)
 
 

@@ -17,6 +17,7 @@ from inventory.stock.models import Inspection, Vehicle, Verdict
 from inventory.stock.picturing import NewPhoto, describe, hang, shift, take_down
 from inventory.stock.recording import (
     inspection_finished,
+    note_photo,
     note_photo_removed,
     vehicle_retired,
 )
@@ -133,9 +134,14 @@ def add_photos(
     return hang(into=IncidentPhoto, of=incident, photos=photos, by=by, moment=moment)
 
 
-def describe_photo(*, photo: IncidentPhoto, caption: str, taken_on: date) -> None:
-    """Change what is said of a photo of what happened."""
-    describe(photo, caption=caption, taken_on=taken_on)
+@transaction.atomic
+def describe_photo(*, photo: IncidentPhoto, caption: str, taken_on: date, by: Person) -> None:
+    """Change what is said of a photo of what happened. The vehicle that went first notes it."""
+    words = describe(photo, caption=caption, taken_on=taken_on)
+    first = photo.incident.involved.filter(part=Involved.Part.FIRST).first()
+    if words and first is not None:
+        note = f"of the report of {photo.incident.happened_at:%Y-%m-%d}"
+        note_photo(vehicle=first.vehicle, words=words, by=by, note=note)
 
 
 def move_photo(*, photo: IncidentPhoto, is_earlier: bool) -> None:

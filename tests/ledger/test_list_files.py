@@ -15,7 +15,7 @@ from datetime import date, datetime
 
 import openpyxl
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from inventory.ledger.lists.cells import Day, Fault, Number
@@ -218,6 +218,7 @@ def test_file_when_too_large_then_is_refused_unread():
         read_list(Large())
 
 
+@settings(deadline=None)
 @given(st.binary(max_size=400))
 def test_file_when_of_any_bytes_then_is_read_or_refused_in_words(raw):
     try:

@@ -171,6 +171,67 @@ def test_import_when_posted_twice_then_is_done_once(signed_in):
     assert Vehicle.objects.count() == 3
 
 
+def test_import_when_pressed_again_while_it_is_written_then_only_one_writes(signed_in, owner):
+    # Each row is another vehicle, so that writing the list twice would double the stock.
+    at = say(signed_in, upload(signed_in, LIST.replace("12,5o", "1")).url, are_others="on").url
+    kept = shelf().take(at.rstrip("/").rsplit("/", 1)[-1], owner.pk)
+
+    with kept.claimed() as is_ours:
+        assert is_ours
+        with kept.claimed() as is_ours_too:
+            assert not is_ours_too
+        answers = [signed_in.post(f"{at}do/", follow=True), signed_in.get(at, follow=True)]
+        signed_in.post(f"{at}discard/")
+
+    for answer in answers:
+        assert "list.csv is being imported at this moment" in words(answer)
+    assert Vehicle.objects.count() == 0
+    assert "list.csv: 3 new." in words(signed_in.post(f"{at}do/", follow=True))
+    assert Vehicle.objects.count() == 3
+
+
+def test_import_when_the_list_is_written_between_two_presses_then_the_second_does_nothing(
+    signed_in, owner
+):
+    at = say(signed_in, upload(signed_in, LIST.replace("12,5o", "1")).url).url
+    kept = shelf().take(at.rstrip("/").rsplit("/", 1)[-1], owner.pk)
+    signed_in.post(f"{at}do/")
+
+    with kept.claimed() as is_ours:
+        assert not is_ours
+
+
+def test_import_when_one_was_broken_off_long_ago_then_its_list_can_be_written(signed_in, owner):
+    at = say(signed_in, upload(signed_in, LIST.replace("12,5o", "1")).url).url
+    kept = shelf().take(at.rstrip("/").rsplit("/", 1)[-1], owner.pk)
+    (kept.place / "writing").touch()
+    eleven_minutes_ago = time.time() - 11 * 60
+    os.utime(kept.place / "writing", (eleven_minutes_ago, eleven_minutes_ago))
+
+    assert "list.csv: 3 new." in words(signed_in.post(f"{at}do/", follow=True))
+
+
+def test_columns_when_the_list_is_headings_alone_then_says_that_no_row_is_there(signed_in):
+    at = upload(signed_in, "Marks,Number,Kind,Scale,Axles\n").url
+
+    answer = say(signed_in, at)
+
+    assert answer.status_code == 422
+    assert "No row stands below the headings: fill the list in" in words(answer)
+
+
+def test_preview_when_looking_took_long_then_says_how_long_writing_takes(signed_in, owner):
+    at = say(signed_in, upload(signed_in, LIST.replace("12,5o", "1")).url).url
+    assert "seconds" not in words(signed_in.get(at))  # three rows keep nobody waiting
+    kept = shelf().take(at.rstrip("/").rsplit("/", 1)[-1], owner.pk)
+    assert kept.facts["took"] > 0
+    kept.note(took=4.1)
+
+    page = words(signed_in.get(at))
+
+    assert "So many take about 11 seconds here: press once and wait for the page." in page
+
+
 def test_import_when_days_are_ambiguous_then_asks_and_does_not_guess(signed_in):
     text = "Marks,Number,Kind,Acquired\nBRV,1,boxcar,3/5/24\nBRV,2,boxcar,4/6/24\n"
     at = upload(signed_in, text).url

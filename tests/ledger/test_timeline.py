@@ -18,6 +18,7 @@ from inventory.stock.recording import (
     amend_running_gear,
     amend_vehicle,
     bring_back,
+    describe_photo,
     finish_inspection,
     note_changes,
     remove_photo,
@@ -287,9 +288,39 @@ def test_photos_are_told_as_they_were_noted(owner):
     (photo,) = add_photos(vehicle=car, photos=photographs("red"), by=owner, moment=NOON)
     remove_photo(photo=photo, by=owner, moment=NOON + timedelta(hours=1))
     gone, added = told(car, Kind.PHOTO)
-    assert (added.title, added.words, added.lines) == ("Photos", "a photo added", ())
+    assert (added.title, added.words, added.lines) == ("Photos", "A photo added", ())
     assert gone.title == "Photo removed"
-    assert gone.words == f"a photo taken {photo.taken_on:%Y-%m-%d}, removed for good"
+    assert gone.words == f"A photo taken {written(photo.taken_on)}, removed for good"
+
+
+def test_photo_described_otherwise_is_told_without_its_caption(owner):
+    car = make_vehicle(owner)
+    (photo,) = add_photos(vehicle=car, photos=photographs("red"), by=owner, moment=NOON)
+    said = {"photo": photo, "by": owner}
+    describe_photo(
+        **said, caption="At the club", taken_on=photo.taken_on, moment=NOON + timedelta(hours=1)
+    )
+    describe_photo(
+        **said, caption="At the club", taken_on=photo.taken_on, moment=NOON + timedelta(hours=2)
+    )
+    describe_photo(
+        **said, caption="At home", taken_on=date(2025, 5, 3), moment=NOON + timedelta(hours=3)
+    )
+    both, caption, _ = told(car, Kind.PHOTO)  # saving without a change is no event
+    assert (caption.title, caption.words, caption.by) == (
+        "Photos",
+        "The caption of a photo changed",
+        str(owner),
+    )
+    assert both.words == (
+        "The caption of a photo changed, the day of a photo changed from "
+        f"{written(photo.taken_on)} to 3 May 2025"
+    )
+    assert "At " not in caption.words + both.words
+
+
+def written(day: date) -> str:
+    return f"{day.day} {day:%b %Y}"
 
 
 def test_deeds_that_are_not_known_are_told_as_they_were_noted(owner):
@@ -310,7 +341,7 @@ def test_leaving_and_coming_back_say_how_and_why(owner):
     back, left, *_ = told(car, Kind.CAME)
     assert (left.title, left.words) == (
         "Left the stock",
-        "sold, 2026-03-01, for 30.00 EUR. to a friend",
+        "Sold, 1 Mar 2026, for 30.00 EUR: to a friend",
     )
     assert (back.title, back.words) == ("Brought back", "It had been sold. came back")
     released = told(car, Kind.HELD)[0]
@@ -434,7 +465,9 @@ def test_history_page_when_there_are_many_events_then_is_paged(signed_in, owner)
     assert first.count("Price and value changed") == 49  # and the log of it, which is the latest
     assert last.count("Price and value changed") == 1
     assert "0.00" in last
-    assert "?page=2&amp;kind=price-and-value" in page(signed_in, car, kind="price-and-value")
+    assert '<a rel="next" href="?kind=price-and-value&amp;page=2">' in page(
+        signed_in, car, kind="price-and-value"
+    )
     assert "1 of 5" in page(signed_in, car, page="minus one")
 
 

@@ -178,6 +178,32 @@ def test_thirteen_files_then_twelve_are_kept_and_the_thirteenth_is_named(signed_
     assert len(set(album.kind.objects.values_list("position", flat=True))) == 12
 
 
+def test_twenty_files_then_the_eight_beyond_are_named_in_one_sentence(signed_in, car):
+    files = [sent(photograph(), f"{n}.jpg") for n in range(1, 21)]
+
+    answer = signed_in.post(reverse("stock:photos", args=[car.pk]), {"photos": files}, follow=True)
+
+    assert words(answer).count("Not kept:") == 1
+    assert (
+        "Not kept: 13.jpg, 14.jpg, 15.jpg, 16.jpg, 17.jpg, 18.jpg, 19.jpg and 20.jpg are 8 too "
+        "many: at most 12 at a time, add them afterwards."
+    ) in words(answer)
+
+
+def test_form_with_an_error_then_stands_before_the_photos_and_else_behind(signed_in, album):
+    album.add("red", "blue")
+    link = album.kind.objects.first().get_absolute_url()
+
+    def is_the_form_first(answer):
+        page = answer.content.decode()
+        return page.index("Add photos</h2>") < page.index(f'href="{link}"')
+
+    assert not is_the_form_first(signed_in.get(album.address))
+    faulty = signed_in.post(album.address, {"photos": [sent(b"%PDF-1.7", "a.jpg")]})
+    assert is_the_form_first(faulty)
+    assert words(faulty).count("Add photos</h2>") == 1
+
+
 def test_no_file_that_can_be_kept_then_says_so_and_loses_no_word(signed_in, album):
     answer = signed_in.post(
         album.address, {"photos": [sent(b"%PDF-1.7", "a.jpg")], "caption": "the B end"}
@@ -286,6 +312,8 @@ def test_photo_moved_up_and_down_then_changes_places_with_its_neighbour(signed_i
             reverse(f"{album.space}:move-photo", args=[photo.pk]), {"way": way}
         )
         assert answer.status_code == 302
+        assert answer.url == f"{album.address}#photo-{photo.pk}"
+        assert f'id="photo-{photo.pk}"' in signed_in.get(answer.url).content.decode()
         return album.order()
 
     assert move(third, "earlier") == ["red", "lime", "blue"]

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import io
+import re
 from datetime import timedelta
 from importlib import import_module
 
@@ -209,6 +210,25 @@ def test_report_on_a_vehicle_that_is_held_then_is_kept_and_says_so(signed_in, ra
     assert "was out of service already (wobbles)" in page
     assert Involved.objects.get().was_held
     assert Hold.objects.count() == 1
+
+
+@pytest.mark.parametrize(
+    ("reason", "said"),
+    [
+        ("Coupler droops. Waits for a spring.", "Coupler droops. Waits for a spring."),
+        ("wobbles", "wobbles."),
+        ("Wheels?", "Wheels?"),
+    ],
+)
+def test_reason_that_ends_itself_then_gets_no_second_full_stop(signed_in, owner, reason, said):
+    car = make_vehicle(owner)
+    take_out(subject=car, reason=reason, by=owner)
+
+    for address in (car.get_absolute_url(), reverse("trouble:vehicle", args=[car.pk])):
+        page = re.sub(r"<[^>]*>", "", signed_in.get(address).content.decode())
+        told = page.partition("Out of service: ")[2].partition("\n")[0]
+        assert told.startswith(said)
+        assert ".." not in told
 
 
 def test_report_in_the_future_then_is_refused_by_the_writer_too(railway, owner):

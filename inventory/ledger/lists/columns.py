@@ -342,6 +342,22 @@ def meaning(heading: str) -> str:
     return _KNOWN.get(plain_heading(heading), "")
 
 
+#: Words of headings over what is measured or weighed, which no list brings in. "Length over
+#: buffers" says nothing of buffers, and "Coupler height" nothing of which coupler it is.
+_MEASURED = frozenset(
+    plain_heading(word)
+    for word in _names(
+        "length, lengths, height, width, weight, weights, mass, load, capacity, speed, lüp, "
+        "länge, laenge, höhe, hoehe, breite, gewicht, masse, longueur, hauteur, largeur, poids, "
+        "charge, vitesse"
+    )
+)
+
+
+def _is_measured(heading: str) -> bool:
+    return not _MEASURED.isdisjoint(plain_heading(heading).split())
+
+
 def guess(headings: Sequence[str]) -> list[str]:
     """A code for each heading, empty for those to be left out; none is given twice.
 
@@ -355,7 +371,7 @@ def guess(headings: Sequence[str]) -> list[str]:
             found[index] = ""
         taken |= {code} - {""}
     for index, heading in enumerate(headings):
-        if found[index] or is_for_reading(heading):
+        if found[index] or is_for_reading(heading) or _is_measured(heading):
             continue
         words = f" {plain_heading(heading)} "
         inside = [

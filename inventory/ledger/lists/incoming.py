@@ -252,6 +252,11 @@ class Incoming:
 
     def missing(self) -> list[str]:
         """What the terms have to say before any row can be looked at, in words."""
+        if not self.rows:
+            return [
+                "No row stands below the headings: fill the list in and upload it again; or, if "
+                "its headings are a vehicle, say under how the file is read that there are none."
+            ]
         mapped = {column.code for column in self._columns.values()}
         told = []
         twice = [code for code in mapped if self._terms.columns.count(code) > 1]

@@ -5,12 +5,13 @@ from __future__ import annotations
 
 import hashlib
 import json
+import os
 import re
 import secrets
 import shutil
 import time
 from collections.abc import Iterable, Iterator, Sequence
-from contextlib import suppress
+from contextlib import contextmanager, suppress
 from dataclasses import asdict, dataclass
 from pathlib import Path
 from typing import IO, Any
@@ -20,6 +21,8 @@ from inventory.ledger.lists.files import Choice, Listed, ListRefused, read_list
 from inventory.ledger.lists.workbooks import Row, SheetName
 
 KEPT_SECONDS = 24 * 60 * 60
+#: No list takes so long to write, on a slow machine either.
+WRITING_SECONDS = 10 * 60
 MOST_KNOWN = 30
 MOST_OF_ONE_PERSON = 10
 
@@ -202,6 +205,35 @@ class Kept:
     @property
     def has_plan(self) -> bool:
         return (self.place / "plan.jsonl").exists()
+
+    # Writing it, once ------------------------------------------------------------
+
+    @property
+    def is_being_written(self) -> bool:
+        """Whether somebody is at writing it; an old claim was left by one who was broken off."""
+        try:
+            begun = (self.place / "writing").stat().st_mtime
+        except OSError:
+            return False
+        return time.time() - begun < WRITING_SECONDS
+
+    @contextmanager
+    def claimed(self) -> Iterator[bool]:
+        """Whether this is the one who may write the list: of several who come at the same moment,
+        as a button pressed twice sends them, one is. Who was not let in finds nothing changed."""
+        claim = self.place / "writing"
+        try:
+            if not self.is_being_written:
+                claim.unlink(missing_ok=True)
+            os.close(os.open(claim, os.O_CREAT | os.O_EXCL | os.O_WRONLY))
+        except OSError:  # another's claim, or the list is gone: written meanwhile
+            yield False
+            return
+        try:
+            yield True
+        finally:
+            with suppress(OSError):
+                claim.unlink(missing_ok=True)
 
 
 def _packed(cell: str) -> object:

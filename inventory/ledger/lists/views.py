@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import math
 import tempfile
+import time
 from dataclasses import asdict
 from pathlib import Path
 from typing import Any
@@ -114,8 +116,10 @@ def _incoming(request: HttpRequest, listed: Listed, terms: Terms) -> Incoming:
 
 
 def _plan(kept: Kept, incoming: Incoming, terms: Terms) -> None:
+    begun = time.monotonic()
     kept.keep_plan((asdict(each), each.digest) for each in incoming.plan())
-    kept.note(terms=terms.as_dict(), draft=terms.as_dict())
+    took = time.monotonic() - begun
+    kept.note(terms=terms.as_dict(), draft=terms.as_dict(), took=took)
 
 
 def _taken(request: HttpRequest, token: str) -> Kept | None:
@@ -123,9 +127,16 @@ def _taken(request: HttpRequest, token: str) -> Kept | None:
     if kept is None:
         messages.error(
             request,
-            "That list is not here any more: it was imported already, or lay for more than a day. "
-            "Upload it again.",
+            "That list is not here any more: it was imported already, which the stock list shows, "
+            "or lay for more than a day. Upload it again if its vehicles are not there.",
         )
+    elif kept.is_being_written:
+        messages.error(
+            request,
+            f"{kept.name} is being imported at this moment: nothing need be pressed again. Its "
+            "vehicles are in the stock list as soon as it is through.",
+        )
+        return None
     return kept
 
 
@@ -258,9 +269,21 @@ def _preview(request: HttpRequest, kept: Kept, told: str = "", status: int = 200
             "total": sum(counts.values()),
             "counts": {deed.replace(" ", "_"): counts.get(deed, 0) for deed in DEEDS},
             "n_writes": counts.get("new", 0) + counts.get("changed", 0),
+            "seconds": _seconds_to_write(kept),
         },
         status=status,
     )
+
+
+#: Writing looks at every row again and then keeps it: measured, twice to two and a half times what
+#: looking took.
+_AS_LONG_AGAIN = 2.5
+
+
+def _seconds_to_write(kept: Kept) -> int:
+    """About how long writing takes here, from how long looking took; 0 where nobody would wait."""
+    seconds = math.ceil(kept.facts.get("took", 0) * _AS_LONG_AGAIN)
+    return seconds if seconds >= 3 else 0
 
 
 #: What a line about a new vehicle need not repeat, and what goes without saying.
@@ -285,6 +308,14 @@ def carry_out(request: HttpRequest, token: str) -> HttpResponse:
         return redirect("ledger:import")
     if not kept.has_plan:
         return redirect("ledger:import-columns", token=kept.token)
+    with kept.claimed() as is_ours:
+        if not is_ours:
+            _taken(request, token)  # says why
+            return redirect("ledger:import")
+        return _write(request, kept)
+
+
+def _write(request: HttpRequest, kept: Kept) -> HttpResponse:
     terms = Terms.from_dict(kept.facts["terms"])
     incoming = _incoming(request, kept.listed(), terms)
     seen = {each["number"]: digest for digest, each in kept.plan()}
@@ -315,7 +346,7 @@ def carry_out(request: HttpRequest, token: str) -> HttpResponse:
 @require_POST
 def discard(request: HttpRequest, token: str) -> HttpResponse:
     """Take an uploaded list away."""
-    kept = shelf().take(token, request.user.pk)
+    kept = _taken(request, token)
     if kept is not None:
         kept.discard()
         messages.success(request, "The uploaded list is removed; the record is as it was.")

@@ -206,6 +206,13 @@ def title_once(words: str) -> str:
 
 
 @register.filter
+def ended(words: str) -> str:
+    """Words that somebody typed, ended as a sentence where they did not end it themselves."""
+    kept = words.rstrip()
+    return kept if kept.endswith((".", "!", "?", "…")) else f"{kept}."
+
+
+@register.filter
 def sure(probability: float | None) -> str:
     """How sure it is, in words."""
     return "" if probability is None else how_sure(probability)

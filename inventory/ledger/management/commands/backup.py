@@ -10,6 +10,7 @@ from django.utils import timezone
 
 from inventory.ledger import record
 from inventory.ledger.backup import BackupRefused, back_up, thin_out
+from inventory.ledger.keeping import is_begun
 
 
 class Command(BaseCommand):
@@ -22,6 +23,8 @@ class Command(BaseCommand):
     def handle(self, *args, **options) -> None:
         if options["keep"] is not None and options["keep"] < 1:
             raise CommandError(f"--keep {options['keep']}: keep 1 or more.")
+        if not is_begun():
+            raise CommandError(record.why_not_ready())
         folder = options["to"] or record.folder()
         try:
             made = back_up(record.database(), folder, timezone.localtime())

@@ -7,7 +7,10 @@ from pathlib import Path
 
 from django.core.management.base import BaseCommand, CommandError
 
+from inventory.ledger.backup import BackupRefused
+from inventory.ledger.keeping import is_begun, make_ready
 from inventory.ledger.reading import Unreadable
+from inventory.ledger.record import why_not_ready
 from inventory.ledger.taking_in import ImportRefused, TakenIn, take_in
 
 
@@ -24,9 +27,10 @@ class Command(BaseCommand):
     def handle(self, *args, **options) -> None:
         file = options["file"]
         try:
+            self._make_ready(only_looks=options["check"])
             with file.open("rb") as opened:
                 done = take_in(opened, file.name, is_dry=options["check"])
-        except (Unreadable, ImportRefused) as refused:
+        except (Unreadable, ImportRefused, BackupRefused) as refused:
             raise CommandError(f"{refused}\nNothing was written.") from refused
         except OSError as error:
             raise CommandError(f"{file} cannot be read: {error}.") from error
@@ -34,6 +38,14 @@ class Command(BaseCommand):
         if done.is_refused:
             raise CommandError(done.in_words)
         self.stdout.write(done.in_words)
+
+    def _make_ready(self, *, only_looks: bool) -> None:
+        """A record on a new machine begins with the file; only looking changes no older one."""
+        if only_looks and is_begun():
+            if words := why_not_ready():
+                raise CommandError(words)
+        else:
+            make_ready(self.stdout.write)
 
     def _say(self, done: TakenIn) -> None:
         for section, words in done.lines:

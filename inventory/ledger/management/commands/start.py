@@ -9,7 +9,6 @@ from argparse import ArgumentParser
 from collections.abc import Sequence
 
 from django.conf import settings
-from django.core.files import locks
 from django.core.management import call_command
 from django.core.management.base import BaseCommand, CommandError
 from django.utils import timezone
@@ -17,7 +16,12 @@ from django.utils import timezone
 from inventory.bench.demo import DemoRefused, load_demo
 from inventory.ledger import record
 from inventory.ledger.backup import BackupRefused
-from inventory.ledger.keeping import back_up_if_due, bring_up_to_date, keep_backing_up
+from inventory.ledger.keeping import (
+    back_up_if_due,
+    bring_up_to_date,
+    in_turn,
+    keep_backing_up,
+)
 from inventory.ledger.network import (
     EVERYWHERE,
     bracketed,
@@ -143,9 +147,7 @@ class Command(BaseCommand):
 
     def _prepare(self) -> None:
         self.stdout.write(f"The record is kept in {settings.DATA}")
-        # Several processes on one record start one after the other.
-        with (settings.DATA / "starting").open("w") as turn:
-            locks.lock(turn, locks.LOCK_EX)
+        with in_turn():
             self._keep()
             call_command("collectstatic", interactive=False, verbosity=0)
 

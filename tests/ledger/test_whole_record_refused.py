@@ -274,7 +274,7 @@ def test_file_when_its_name_says_no_form_then_is_refused(db):
 
 
 def test_zip_when_it_is_no_zip_then_is_not_said_to_be_missing(db):
-    with pytest.raises(Unreadable, match="mine.xlsx is damaged, or is not what its name says"):
+    with pytest.raises(Unreadable, match="is damaged, or is not what its name says"):
         into(b"PK, and nothing else", "mine.xlsx")
 
 

@@ -10,6 +10,7 @@ CARKNOCKER_TRUSTED_PROXY  the address of that web server; default with https 127
 """
 
 import ipaddress
+import logging
 import os
 import secrets
 from contextlib import suppress
@@ -241,10 +242,29 @@ STORAGES = {
 
 DJANGO_TABLES2_TEMPLATE = "table.html"
 
+
+def _in_one_line(said: logging.LogRecord) -> bool:
+    """What a stranger sent, such as a host that is not ours, says nothing of the program: where
+    it was refused in here would only fill the disk."""
+    said.exc_info = said.exc_text = None
+    return True
+
+
 LOGGING = {
     "version": 1,
     "disable_existing_loggers": False,
     "formatters": {"plain": {"format": "{asctime} {levelname} {message}", "style": "{"}},
-    "handlers": {"console": {"class": "logging.StreamHandler", "formatter": "plain"}},
-    "loggers": {"django": {"handlers": ["console"], "level": "WARNING"}},
+    "filters": {"one-line": {"()": "django.utils.log.CallbackFilter", "callback": _in_one_line}},
+    "handlers": {
+        "console": {"class": "logging.StreamHandler", "formatter": "plain"},
+        "refused": {
+            "class": "logging.StreamHandler",
+            "formatter": "plain",
+            "filters": ["one-line"],
+        },
+    },
+    "loggers": {
+        "django": {"handlers": ["console"], "level": "WARNING"},
+        "django.security": {"handlers": ["refused"], "level": "WARNING", "propagate": False},
+    },
 }

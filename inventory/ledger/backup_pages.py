@@ -169,6 +169,11 @@ def _restored(form: RestoreForm, aside: Path) -> Path | None:
     else:
         file = _named(form.cleaned_data["name"])
     known, now = record.known_migrations(), timezone.localtime()
-    check(file, known)
-    connection.close()
-    return restore(file, record.database(), record.folder(), now, known)
+    try:
+        check(file, known)
+        connection.close()
+        return restore(file, record.database(), record.folder(), now, known)
+    except BackupRefused as refused:
+        # Whoever uploaded it knows it by its own name, not by where it lay meanwhile.
+        called = uploaded.name if uploaded else file.name
+        raise BackupRefused(str(refused).replace(str(file), called)) from refused

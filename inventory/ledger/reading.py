@@ -223,7 +223,7 @@ def _opened(file: IO[bytes], name: str) -> zipfile.ZipFile:
     try:
         packed = zipfile.ZipFile(file)
     except (zipfile.BadZipFile, ValueError, NotImplementedError, OSError) as error:
-        raise Unreadable(f"{name} is damaged, or no such file at all: {error}.") from None
+        raise Unreadable(f"{name} is damaged, or is not what its name says: {error}.") from None
     infos = packed.infolist()
     if len(infos) > MOST_MEMBERS or len({each.filename for each in infos}) < len(infos):
         raise Unreadable(f"{name} holds too many files, or two of one name.")

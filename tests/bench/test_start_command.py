@@ -59,6 +59,21 @@ def test_start_when_a_service_manager_stops_it_then_stops_as_by_ctrl_c(tmp_path)
     assert not (server.folder / "record.sqlite3-wal").exists()  # all of it is in the one file
 
 
+def test_start_says_whom_its_address_signs_in_the_first_owner_whatever_the_terminal(tmp_path):
+    first = Server(tmp_path / "record")
+    assert "sign in as owner; it works once" in first.said
+    first.shell(
+        "from inventory.people.models import Person\n"
+        "Person.objects.filter(username='owner').update(role='inspector')\n"
+        "Person.objects.create_user('z', first_name='\u017dofie', role='owner')\n"
+        "Person.objects.create_user('b', first_name='Bo', role='owner')\n"
+    )
+    first.stop()
+    second = Server(tmp_path / "record", settings={"PYTHONIOENCODING": "ascii"})
+    second.stop()
+    assert "sign in as ?ofie; it works once" in second.said
+
+
 WITHOUT_A_RECORD = (
     ("export", "all.json"),
     ("export_vehicles", "list.csv"),

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import pytest
+from django.utils import timezone
 from selenium.webdriver.common.by import By
 from selenium.webdriver.common.keys import Keys
 from selenium.webdriver.support.ui import Select
@@ -14,6 +15,8 @@ from inventory.stock.recording import finish_inspection
 from inventory.track.models import Place, Railway, Track, Turnout
 from inventory.track.standing import put
 from inventory.trouble.models import Hold, Incident, Turn
+from inventory.trouble.recording import Seen, release, report, take_out
+from inventory.trouble.spots import spots_of
 from standards.judging import Service
 from tests.factories import make_vehicle, measure, sound
 from tests.journeys.conftest import Keyboard
@@ -102,3 +105,30 @@ def test_car_that_keeps_derailing_from_the_report_to_its_release(phone, live_ser
     held.refresh_from_db()
     assert held.released_by == owner
     assert Vehicle.objects.get(pk=car.pk).service in ("fit to run", "fit with advice")
+
+
+def test_long_names_on_the_pages_of_trouble_never_scroll_a_phone_sideways(phone, live_server):
+    owner = Person.objects.create_user(
+        "owner", first_name="Friederike", last_name="von Hohenstaufen-Zollern", role="owner"
+    )
+    railway = Railway.objects.create(name="Alder Branch", family="nmra", scale="HO")
+    place = Place.objects.create(railway=railway, name="Tarn", position=1)
+    Turnout.objects.create(place=place, name="East turnout", frog_number=6)
+    car = make_vehicle(owner, reporting_mark="Alder & Fen Joint Railway of Tarn Valley", axles=2)
+    Vehicle.objects.update(number="31 80 0691 235-2", storage_box="Cupboard in the attic, left")
+    car.refresh_from_db()
+    measure(car, owner, {("back_to_back", "1"): "14.20"})
+    spot = next(each for each in spots_of(railway) if each.name == "East turnout, Tarn")
+    seen = Seen(spot=spot, first=car, happened="points", happened_at=timezone.now())
+    report(seen=seen, by=owner)
+    lately = make_vehicle(owner, number="89")
+    release(held=take_out(subject=lately, reason="bent", by=owner), done="straight", by=owner)
+    phone.get(live_server.url + sign_in_path(owner))
+    phone.find_element(By.CSS_SELECTOR, "main button").click()
+    walk = Keyboard(phone, live_server.url)
+    walk.wait(lambda: walk.is_at("/bench/"), "signed in")
+
+    for page in ("", "reports/", "routine/", f"vehicles/{car.pk}/"):
+        phone.get(f"{live_server.url}/trouble/{page}")
+        assert str(car.number) in walk.words
+        assert phone.execute_script("return document.documentElement.scrollWidth") <= 390, page

@@ -273,6 +273,11 @@ def test_file_when_its_name_says_no_form_then_is_refused(db):
         into(b"{}", "mine.txt")
 
 
+def test_zip_when_it_is_no_zip_then_is_not_said_to_be_missing(db):
+    with pytest.raises(Unreadable, match="is damaged, or is not what its name says"):
+        into(b"PK, and nothing else", "mine.xlsx")
+
+
 def test_file_when_it_is_larger_than_any_record_then_is_refused_unread(db, monkeypatch):
     monkeypatch.setattr(reading, "MOST_BYTES", 10)
 

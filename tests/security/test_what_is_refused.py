@@ -73,6 +73,13 @@ def test_answer_to_a_host_that_is_not_ours_carries_the_headers_too(stranger):
     assert headers["Content-Security-Policy"].startswith("default-src 'none'")
 
 
+def test_host_that_is_not_ours_takes_one_line_of_the_log(server, stranger):
+    stranger.ask("/", headers={"Host": "one-line.example"})
+    said = server.said
+    assert said.count("Invalid HTTP_HOST header: 'one-line.example'") == 1
+    assert "Traceback" not in said[said.index("one-line.example") :]
+
+
 # --- Cross-site request forgery: WSTG-SESS-05; A01 ----------------------------------------------
 
 

@@ -194,7 +194,12 @@ class Command(BaseCommand):
         bases = [f"http://{each}:{port}" for each in hosts]
         if settings.HTTPS:
             bases = [f"https://{each}" for each in _names_of_ours()]
-        self.stdout.write("Open this address to sign in; it works once, within an hour:")
+        # A terminal that lacks a letter of somebody's name must not keep everybody out.
+        letters = getattr(self.stdout, "encoding", None) or "utf-8"
+        name = str(owner).encode(letters, "replace").decode(letters)
+        self.stdout.write(
+            f"Open this address to sign in as {name}; it works once, within an hour:"
+        )
         self.stdout.write(f"\n    {bases[0]}{sign_in_path(owner)}\n\n")
         if is_open:
             self._say_who_reaches_it(bases)

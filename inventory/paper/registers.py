@@ -179,7 +179,7 @@ def _fleet_head(
         y += 5.6
     if without:
         words = (
-            f"{without} of them without a value: they are in no sum."
+            f"{without} of them without a value: {'it is' if without == 1 else 'they are'} in no sum."
             if lines
             else "None of them has a value yet."
         )

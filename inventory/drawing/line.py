@@ -220,14 +220,17 @@ class Line:
         name = shorten(track.name, self.room + APART, SIZE)
         lengths = self._lengths(track)
         more = ["removable"] if track.is_removable else []
-        words = lengths
-        for word in [*more, track.duty]:
-            left = self.room + APART - text_width(f"{words} · ", SIZE)
-            short = shorten(word, left, SIZE)
-            if word and (short == word or len(short) > 5):
-                words = f"{words} · {short}"
+        words, room = lengths, self.room + APART
+        for word in filter(None, [*more, track.duty]):
+            if text_width(f"{words} · {word}", SIZE) <= room:
+                words = f"{words} · {word}"
+            elif text_width(f"{name} · {word}", SIZE) <= room:
+                name = f"{name} · {word}"  # whole beside the name sooner than cut off below it
+            else:
+                short = shorten(word, room - text_width(f"{words} · ", SIZE), SIZE)
+                words = f"{words} · {short}" if len(short) > 5 else words
         tone = "d-no" if _over(track) else "d-soft"
-        words = shorten(words, self.room + APART, SIZE)
+        words = shorten(words, room, SIZE)
         return [
             text(x, y, name, size=SIZE),
             text(x, y + SIZE + 3, words, size=SIZE, class_=tone),

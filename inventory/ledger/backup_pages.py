@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import tempfile
+from collections.abc import Iterator
+from contextlib import contextmanager
 from dataclasses import dataclass
 from datetime import datetime
 from pathlib import Path
@@ -15,14 +17,24 @@ from django.db import connection
 from django.http import FileResponse, Http404, HttpRequest, HttpResponse
 from django.shortcuts import redirect, render
 from django.utils import timezone
+from django.utils.dateformat import format as date_format
 from django.views.decorators.cache import never_cache
 from django.views.decorators.http import require_POST
 
 from inventory.ledger import record
-from inventory.ledger.backup import PREFIX, BackupRefused, back_up, check, moment_of, restore
+from inventory.ledger.backup import (
+    PREFIX,
+    BackupRefused,
+    Manifest,
+    back_up,
+    check,
+    moment_of,
+    restore,
+)
 from inventory.people.access import owners_only
 from inventory.people.links import sign_in_path
 from inventory.people.models import Person
+from inventory.stock.photos import known_as
 
 _KINDS = {
     "before-upgrade": "before an upgrade",
@@ -108,12 +120,31 @@ def download(request: HttpRequest, name: str) -> FileResponse:
 @require_POST
 def check_now(request: HttpRequest, name: str) -> HttpResponse:
     try:
-        found = check(_named(name), record.known_migrations())
+        with _by_name(file := _named(name), name):
+            found = check(file, record.known_migrations())
     except BackupRefused as refused:
         messages.error(request, str(refused))
     else:
-        messages.success(request, f"{name} is whole, made {found.made_at}.")
+        messages.success(request, f"{name} is whole, made {_when(found.made_at)}.")
     return redirect("ledger:backups")
+
+
+@contextmanager
+def _by_name(file: Path, name: str) -> Iterator[None]:
+    """What is refused is called as people know it: an uploaded file lies in a place of ours."""
+    try:
+        yield
+    except BackupRefused as refused:
+        raise BackupRefused(str(refused).replace(str(file), name)) from refused
+
+
+def _when(made_at: str) -> str:
+    """The moment of a backup as the pages write it, 28 Nov 2026 09:44."""
+    try:
+        moment = datetime.fromisoformat(made_at)
+    except ValueError:
+        return made_at
+    return date_format(timezone.localtime(moment) if moment.tzinfo else moment, "j M Y H:i")
 
 
 def _named(name: str) -> Path:
@@ -135,7 +166,7 @@ def restore_now(request: HttpRequest) -> HttpResponse:
     me = request.user.username
     try:
         with tempfile.TemporaryDirectory(dir=settings.DATA, prefix="uploaded-") as aside:
-            replaced = _restored(form, Path(aside))
+            name, found, replaced = _restored(form, Path(aside))
     except BackupRefused as refused:
         form.add_error("file" if form.cleaned_data.get("file") else None, str(refused))
         return backups(request, form)
@@ -147,9 +178,9 @@ def restore_now(request: HttpRequest) -> HttpResponse:
         owner = Person.objects.create_user(f"owner-{timezone.now():%Y%m%d%H%M%S}", role="owner")
     if owner.username == me:
         login(request, owner, backend="django.contrib.auth.backends.ModelBackend")
-        said = (
-            f"Restored. What it replaced is kept as {replaced.name}." if replaced else "Restored."
-        )
+        said = f"Restored from {name}, made {_when(found.made_at)}."
+        if replaced:
+            said += f" What it replaced is kept as {replaced.name}."
         messages.success(request, said)
         return redirect("ledger:backups")
     return render(
@@ -159,21 +190,19 @@ def restore_now(request: HttpRequest) -> HttpResponse:
     )
 
 
-def _restored(form: RestoreForm, aside: Path) -> Path | None:
+def _restored(form: RestoreForm, aside: Path) -> tuple[str, Manifest, Path | None]:
+    """By what name it was restored, what it is, and where what it replaced is kept."""
     uploaded = form.cleaned_data.get("file")
     if uploaded:
-        file = aside / "uploaded.zip"
+        file, name = aside / "uploaded.zip", known_as(uploaded.name)
         with file.open("wb") as written:
             for piece in uploaded.chunks():
                 written.write(piece)
     else:
         file = _named(form.cleaned_data["name"])
+        name = file.name
     known, now = record.known_migrations(), timezone.localtime()
-    try:
-        check(file, known)
+    with _by_name(file, name):
+        found = check(file, known)
         connection.close()
-        return restore(file, record.database(), record.folder(), now, known)
-    except BackupRefused as refused:
-        # Whoever uploaded it knows it by its own name, not by where it lay meanwhile.
-        called = uploaded.name if uploaded else file.name
-        raise BackupRefused(str(refused).replace(str(file), called)) from refused
+        return name, found, restore(file, record.database(), record.folder(), now, known)

@@ -178,8 +178,9 @@ def _fleet_head(
         ]
         y += 5.6
     if without:
+        is_ = "it is" if without == 1 else "they are"
         words = (
-            f"{without} of them without a value: they are in no sum."
+            f"{without} of them without a value: {is_} in no sum."
             if lines
             else "None of them has a value yet."
         )

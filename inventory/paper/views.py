@@ -43,6 +43,7 @@ from inventory.trouble.models import Hold
 from standards.units import brief
 
 MOST_BENCH_SHEETS = 500
+MOST_LABELS = 1000
 MOST_TICKED = 1000
 #: Filters of the stock list that an address may carry.
 FILTERS = ("q", "service", "category", "scale")
@@ -168,6 +169,8 @@ def labels(request: HttpRequest) -> HttpResponse:
         form=form,
         house=house,
         chosen=chosen,
+        most=MOST_LABELS,
+        left_out=max(0, len(chosen.vehicles) - MOST_LABELS),
         **_ticks(request, chosen),
     )
 
@@ -176,7 +179,7 @@ def _labels(form: LabelForm, chosen: Chosen, house: House) -> list[Leaf]:
     """The sheets of labels, none where the form has something to mend."""
     if not form.is_valid() or form.layout is None:
         return []
-    told = [label_of(vehicle, house) for vehicle in chosen.vehicles]
+    told = [label_of(vehicle, house) for vehicle in list(chosen.vehicles)[:MOST_LABELS]]
     start, marks = form.cleaned_data["start"], form.cleaned_data["marks"]
     try:
         return label_leaves(told, form.layout, start=start, marks=marks)
@@ -316,7 +319,8 @@ def _register(form: RegisterForm, chosen: Chosen, paper: Paper) -> list[Leaf]:
 def _owner() -> str:
     """The owner of the record by name: the first that there is."""
     first = Person.objects.filter(role=Person.Role.OWNER, is_active=True).order_by("pk").first()
-    return str(first)[:120] if first else "the owner"
+    name = str(first)[:120] if first else "owner"
+    return "the owner" if name == "owner" else name  # as the first start calls them
 
 
 def _photos(vehicles: Sequence[Vehicle]) -> dict[int, VehiclePhoto]:

@@ -708,7 +708,7 @@ ENDPOINTS = (
             Parameter("visitors", word(_NO_YES_ALL), "Visitors’, too; no, unless asked."),
             *PAGED,
         ),
-        example="vehicles/?service=bad%20order",
+        example="vehicles/?service=fit%20to%20run",
     ),
     Endpoint(
         "vehicles/<uuid:uid>/", "vehicle", "One vehicle",
@@ -729,7 +729,7 @@ ENDPOINTS = (
             Parameter("outcome", word([each.value for each in Outcome]), "What was made of it."),
             *PAGED,
         ),
-        example="verdicts/?outcome=outside",
+        example="verdicts/?outcome=within",
     ),
     Endpoint(
         "railways/", "railways", "Railways", "Layouts with their places in order.",
@@ -753,7 +753,7 @@ ENDPOINTS = (
         "against it. “limit” counts vehicles before “fits” is asked.",
         page_of(FITS), _fit,
         (_UID, Parameter("fits", word(["yes", "no"]), "Only those that fit, or do not."), *PAGED),
-        parts=_OF_TRACK, example="tracks/1/fit/?fits=yes",
+        parts=_OF_TRACK, example="tracks/1/fit/?fits=no",
     ),
     Endpoint(
         "trouble/", "trouble", "Out of service",

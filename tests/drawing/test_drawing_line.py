@@ -34,6 +34,16 @@ def test_every_track_has_its_name_and_what_is_taken(read, upright):
     assert "no tracks" in words
 
 
+def test_duty_that_does_not_fit_below_stands_whole_beside_the_name(read):
+    main = TrackLine("Main track", "running line", 1300, 817.2)
+    long = TrackLine("Receiving and departure, inner", "arrival and departure", 1811, 1128)
+    places = [Place("Ostley", [main, long]), *(Place(name, []) for name in "ABC")]
+    words = read(line_diagram(places=places)).words
+    assert words[words.index("Main track · running line") + 1] == "817.2 of 1300 mm"
+    # Neither line has room for it: then it is cut off, as every label that is too long.
+    assert any(word.startswith("1128 of 1811 mm · ") and word.endswith("…") for word in words)
+
+
 def test_tracks_are_drawn_to_one_scale_and_filled_by_what_is_taken(read):
     drawing = read(line_diagram(places=PLACES))
     (_, cassette), (_, mill) = rects(drawing, "d-part")

@@ -5,6 +5,7 @@ from __future__ import annotations
 import csv
 import io
 import os
+import re
 import time
 
 import openpyxl
@@ -209,6 +210,32 @@ def test_import_when_one_was_broken_off_long_ago_then_its_list_can_be_written(si
     os.utime(kept.place / "writing", (eleven_minutes_ago, eleven_minutes_ago))
 
     assert "list.csv: 3 new." in words(signed_in.post(f"{at}do/", follow=True))
+
+
+def test_days_when_answered_then_the_answer_can_be_changed(signed_in):
+    text = "Marks,Number,Kind,Acquired\nBRV,1,boxcar,3/5/24\n"
+    at = upload(signed_in, text).url
+    preview = say(signed_in, at, category="freight", day_order="month").url
+    assert "Acquired: <bdi>2024-03-05" in signed_in.get(preview).content.decode()
+
+    form = signed_in.get(at).context["form"]
+    assert form["day_order"].value() == "month"
+    say(signed_in, at, category="freight", day_order="day")
+
+    assert "Acquired: <bdi>2024-05-03" in signed_in.get(preview).content.decode()
+
+
+def test_columns_when_one_that_is_needed_is_missing_then_its_box_is_not_called_optional(signed_in):
+    def optional(at: str) -> set[str]:
+        page = signed_in.get(at).content.decode()
+        return set(re.findall(r">([^<>]+) <small class=\"soft\">optional", page))
+
+    lacking = optional(upload(signed_in, "Number,Acquired\n1,2024-03-05\n").url)
+    assert {"Axles", "Couplers", "Currency"} <= lacking
+    assert not {"Railway or marks", "Category", "Kind", "Scale and standards"} & lacking
+    whole = "Marks,Number,Kind,Category,Scale,Standards\nBRV,1,boxcar,freight,HO,nmra\n"
+    told = optional(upload(signed_in, whole).url)
+    assert {"Railway or marks", "Category", "Kind", "Scale and standards"} <= told
 
 
 def test_columns_when_the_list_is_headings_alone_then_says_that_no_row_is_there(signed_in):

@@ -109,10 +109,32 @@ def test_cell_when_the_form_would_refuse_it_then_is_refused_in_the_same_words(
 
 
 @pytest.mark.django_db
+def test_cell_when_merged_into_another_then_is_told_once():
+    rows = [
+        Row(1, ("Marks", "Number")),
+        Row(2, ("BRV", "1")),
+        Row(3, ("", "2"), covered=(0,)),
+    ]
+    constants = {"category": "freight", "kind": "boxcar"}
+    terms = Terms(0, ("reporting_mark", "number"), "nmra/HO", constants)
+    plan = list(Incoming(rows, terms, unit="mm", today=date(2026, 11, 25)).plan())
+
+    assert [each.problems for each in plan] == [
+        (),
+        ("column A (Marks) is merged into another cell: unmerge it, and fill each row.",),
+    ]
+
+
+@pytest.mark.django_db
 def test_currency_when_missing_beside_a_price_then_is_asked_for_as_in_the_form():
     assert problems("Marks;Price", "BRV;24,50") == [
-        "Name the currency of the price, such as EUR, GBP or USD."
+        "column B (Price): “24,50” has no currency: say the currency once for all of the list, or "
+        "write it beside the amount, such as 24.50 EUR."
     ]
+    assert problems("Marks;Price;Currency", "BRV;24,50;") == [
+        "column C (Currency): Name the currency of the price, such as EUR, GBP or USD."
+    ]
+    assert only(listed("Marks;Price", "BRV;24.50 EUR")).deed == "new"
     assert only(listed("Marks;Price", "BRV;€ 24,50")).deed == "new"
     assert only(listed("Marks;Price", "BRV;24.50", constants={"currency": "GBP"})).deed == "new"
     assert (

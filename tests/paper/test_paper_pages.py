@@ -184,6 +184,21 @@ def test_labels_when_the_list_is_narrowed_then_are_of_these(signed_in, owner):
     assert "GST 88" not in everybody
 
 
+def test_labels_when_more_than_a_page_bears_then_the_rest_is_counted(
+    signed_in, owner, monkeypatch
+):
+    for number in range(3):
+        make_vehicle(owner, number=str(number))
+    monkeypatch.setattr("inventory.paper.views.MOST_LABELS", 2)
+
+    page = signed_in.get(reverse("paper:labels")).content.decode()
+
+    assert "1 more is left out: narrow the choice, 2 labels are the most at once." in page
+    assert [word for word in words_of(page) if word.startswith("BRV")] == ["BRV 0", "BRV 1"]
+    monkeypatch.setattr("inventory.paper.views.MOST_LABELS", 3)
+    assert "left out" not in signed_in.get(reverse("paper:labels")).content.decode()
+
+
 def test_labels_when_single_ones_are_ticked_then_are_of_these(signed_in, owner):
     cars = [make_vehicle(owner, number=str(n)) for n in (1, 2, 3)]
     asked = {"vehicle": [cars[0].pk, cars[2].pk, "x", "9" * 30]}
@@ -420,7 +435,7 @@ def test_fleet_register_then_adds_up_and_counts_those_without_a_value(signed_in,
 
     assert "1 235.00" in lines
     assert "3 vehicles" in lines
-    assert "1 of them without a value: they are in no sum." in lines
+    assert "1 of them without a value: it is in no sum." in lines
     assert "0.00 EUR" in lines
     assert "not valued" in lines
     assert "Fleet register of A. Owner, policy 7" in lines

@@ -9,7 +9,7 @@ from __future__ import annotations
 import json
 from datetime import UTC, datetime, timedelta
 from decimal import Decimal
-from urllib.parse import urlsplit
+from urllib.parse import parse_qsl, urlsplit
 
 import jsonschema
 import pytest
@@ -116,6 +116,15 @@ def test_answer_then_is_as_described(signed_in, endpoint):
     said = answer.json()
     assert list(checker(endpoint.answer.reference).iter_errors(said)) == []
     assert said.get("items", [1]), "the answer under test is empty"
+
+
+@pytest.mark.parametrize("endpoint", ENDPOINTS, ids=lambda endpoint: endpoint.name)
+def test_example_then_answers_what_its_address_asks_for(endpoint):
+    asked = dict(parse_qsl(urlsplit(endpoint.example).query))
+    for item in endpoint.answer.example.get("items", []):
+        for name, value in asked.items():
+            told = {True: "yes", False: "no"}.get(item[name], item[name])
+            assert told == value
 
 
 @pytest.mark.parametrize("endpoint", ENDPOINTS, ids=lambda endpoint: endpoint.name)

@@ -182,6 +182,10 @@ class TermsForm(forms.Form):
             )
         # What a column says needs no word for all; without script they are all there.
         self.is_told = {code for code in terms.columns if code}
+        # And what no column says has to be said here, unless all of it is in the record.
+        for code in ("reporting_mark", "category", "kind"):
+            self.fields[code].is_asked = not {code, "uid"} & self.is_told
+        self.fields["standard"].is_asked = not {"family", "scale"} <= self.is_told
 
     def rows(self) -> list[dict[str, Any]]:
         """Each column with its heading, samples and field."""

@@ -481,6 +481,9 @@ class Incoming:
         }
         for code in _NEEDED:
             is_told = any(COLUMNS[code].label in problem for problem in read.problems)
+            if code in read.where:  # its cell is merged into another, say, which is told
+                about = self._where(read.where[code])
+                is_told |= any(problem.startswith(about) for problem in read.problems)
             if not facts.get(code) and not self._is_bad(read, code) and not is_told:
                 where = f"{self._where(read.where[code])}: " if code in read.where else ""
                 label = COLUMNS[code].label
@@ -553,8 +556,19 @@ class Incoming:
                 facts["currency"] = amount.currency
         if {"price", "value", "currency"} & set(read.values):
             for code, words in rules.missing_beside({**before, **facts}).items():
-                where = f"{self._where(read.where[code])}: " if code in read.where else ""
-                read.problems.append(f"{where}{words}")
+                read.problems.append(self._missing_beside(read, code, words))
+
+    def _missing_beside(self, read: _Read, code: str, words: str) -> str:
+        if code in read.where:
+            return f"{self._where(read.where[code])}: {words}"
+        priced = next((each for each in ("price", "value") if each in read.values), "")
+        if code != "currency" or not priced:
+            return words
+        return (
+            f"{self._where(read.where[priced])}: “{shown(read.texts[priced])}” has no currency: "
+            "say the currency once for all of the list, or write it beside the amount, such as "
+            "24.50 EUR."
+        )
 
     def _wheels_of(self, read: _Read, axles: int, standing: Sequence[Wheels]) -> list[Wheels]:
         """What the row declares of the wheels, over what stands."""

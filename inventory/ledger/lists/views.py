@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 import tempfile
 import time
-from dataclasses import asdict
+from dataclasses import asdict, replace
 from pathlib import Path
 from typing import Any
 
@@ -158,7 +158,9 @@ def columns_of(request: HttpRequest, token: str) -> HttpResponse:
     if "reread" in request.POST and reading.is_valid():
         return _reread(request, kept, listed, reading)
     headings = _headings(listed, terms.heading_row)
-    asked = _incoming(request, listed, terms).question() if terms.columns else ""
+    # Whatever was answered before, so that the answer can be changed.
+    unanswered = replace(terms, day_order="")
+    asked = _incoming(request, listed, unanswered).question() if terms.columns else ""
     form = _terms_form(request, listed, terms, headings, asked)
     if request.method == "POST" and "reread" not in request.POST and form.is_valid():
         said = form.terms(terms.heading_row)
@@ -166,7 +168,7 @@ def columns_of(request: HttpRequest, token: str) -> HttpResponse:
         problems = incoming.missing() or [each for each in [incoming.check_constants()] if each]
         if problems or incoming.question():
             kept.note(draft=said.as_dict())
-            form = _terms_form(request, listed, said, headings, incoming.question())
+            form = _terms_form(request, listed, said, headings, incoming.question() or asked)
             form.is_valid()
             for words in problems:
                 form.add_error(None, words)

@@ -13,6 +13,7 @@ from django.conf import settings
 from django.core.validators import MaxValueValidator, MinValueValidator, RegexValidator
 from django.db import models
 from django.db.models import Q
+from django.db.models.functions import Cast
 from django.urls import reverse
 
 from inventory.stock.facts import (
@@ -589,11 +590,16 @@ class Reading(Taken):
         # the way to the readings of one vehicle too, which it is not.
         indexes = [
             models.Index(
+                Cast("value", models.FloatField()).desc(),
+                models.F("id").desc(),
+                condition=Q(is_current=True, gauge="", quantity="body_width"),
+                name="reading_widest",
+            ),
+            models.Index(
                 fields=["inspection"],
-                condition=Q(is_current=True, quantity=quantity),
-                name=f"reading_{quantity}",
-            )
-            for quantity in ("body_width", "pivot_distance")
+                condition=Q(is_current=True, quantity="pivot_distance"),
+                name="reading_pivot_distance",
+            ),
         ]
 
 

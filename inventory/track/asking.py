@@ -28,7 +28,7 @@ from inventory.track.fitting import Candidate, Cut, CutImpossible, best_cut
 from inventory.track.forms import ArrangeForm, CutForm, TrainForm
 from inventory.track.models import HomeTrack, Industry, Railway, Standing, Track
 from inventory.track.needs import Need, needs_of, turned_on
-from inventory.track.offering import Offer, asked_in, offer, words_in
+from inventory.track.offering import RAILWAYS_A_PAGE, Offer, asked_in, offer, words_in
 from inventory.track.planning import report
 from inventory.track.standing import Spot, Weights, candidates, home_tracks, stands_on
 from inventory.track.trains import TrainImpossible
@@ -133,10 +133,6 @@ def _in_doubt(cut: Cut | None, fitting: Sequence[Answer]) -> list[Answer]:
 
 
 # --- One vehicle ------------------------------------------------------------------------------
-
-
-#: So many railways stand on the page of where a vehicle fits.
-RAILWAYS_A_PAGE = 5
 
 
 def for_vehicle(request: HttpRequest, pk: int) -> HttpResponse:

@@ -9,7 +9,7 @@ from decimal import ROUND_FLOOR, Decimal
 from django.db.models import FloatField, QuerySet
 from django.db.models.functions import Cast
 
-from inventory.stock.models import Reading, Vehicle
+from inventory.stock.models import OURS, Reading
 from inventory.track.models import Railway, Track, Turnout
 from standards.curves import Body, ImpossibleGeometry, outer_corner
 from standards.turnouts import (
@@ -25,6 +25,16 @@ from standards.units import Sentence
 
 #: So many of the widest are looked at, to find one that was not measured again since.
 _LOOKED_AT = 20
+#: So many vehicles are named in one question, since a database takes no more than so many words.
+_ASKED_AT_ONCE = 1000
+
+_WHOSE = (
+    "inspection__vehicle",
+    "inspection__vehicle__reporting_mark",
+    "inspection__vehicle__number",
+    "inspection__vehicle__scale",
+    *(f"inspection__vehicle__{name}" for name in OURS),
+)
 
 _MEASURED = ("body_width", "body_length", "pivot_distance", "bogie_wheelbase")
 
@@ -41,13 +51,8 @@ class Widest:
     @classmethod
     def of(cls, railway: Railway) -> Widest:
         """From the latest readings of the stock in the railway's scale."""
-        readings = Reading.objects.filter(
-            is_current=True,
-            gauge="",
-            inspection__vehicle__in=Vehicle.objects.filter(scale__in=railway.scales),
-        )
-        width, name = _widest(readings)
-        return cls(width, name, _bodies(readings))
+        width, name = _widest(railway)
+        return cls(width, name, _bodies(railway))
 
     def needed(self, railway: Railway, radius: float | None, *, is_wye: bool = False) -> Needed:
         """Centres at which two vehicles clear, one of them on a curve of that radius if any, or
@@ -103,69 +108,70 @@ class Needed:
     words: Sentence
 
 
-def _all_of(quantity: str) -> QuerySet[Reading]:
-    """Every reading of a quantity that counts, by its key: named first, so that the database
-    begins with those few and not with the vehicles."""
-    return Reading.objects.filter(is_current=True, quantity=quantity).order_by().values("pk")
+def _typed(quantity: str) -> QuerySet[Reading]:
+    """Every reading of a quantity that counts, of any vehicle."""
+    return Reading.objects.filter(is_current=True, gauge="", quantity=quantity)
 
 
-def _widest(readings: QuerySet[Reading]) -> tuple[float | None, str]:
+def _in_the_fleet(railway: Railway) -> set[tuple[str, str, str]]:
+    """How `_WHOSE` reads for a vehicle of the railway's size that is in the fleet.
+
+    Which of the readings are theirs is told here and not by the database: told of the vehicles,
+    it would begin with all of that size, and of the readings that matter there are few.
+    """
+    return {(scale, "", "") for scale in railway.scales}
+
+
+def _widest(railway: Railway) -> tuple[float | None, str]:
     """The largest of the latest widths, and whose it is; None and nobody without any.
 
-    The database sorts them and only the first are looked at, as few of many thousands matter.
+    An index holds them by size, and only the first are looked at, as few of many thousands matter.
     One that was measured again since does not count: whether it was is asked of those few.
     """
-    sorted_by_size = (
-        readings.filter(pk__in=_all_of("body_width"))
+    by_size = (
+        _typed("body_width")
         .annotate(mm=Cast("value", FloatField()))
-        .order_by("-mm", "-inspection__vehicle", "-pk")
-        .values_list(
-            "inspection__vehicle",
-            "inspection__vehicle__reporting_mark",
-            "inspection__vehicle__number",
-            "value",
-        )
+        .order_by("-mm", "-pk")
+        .values_list(*_WHOSE, "value")
     )
-    first = 0
-    while some := list(sorted_by_size[first : first + _LOOKED_AT]):
-        again = readings.filter(
-            quantity="body_width", inspection__vehicle__in={pk for pk, *_ in some}
-        )
+    first, size, ours = 0, _LOOKED_AT, _in_the_fleet(railway)
+    while some := list(by_size[first : first + size]):
+        likely = [row for row in some if row[3:6] in ours]
+        again = _typed("body_width").filter(inspection__vehicle__in={row[0] for row in likely})
         # The latest comes last, and stands.
         latest = dict(
             again.order_by("inspection__started_at", "pk").values_list(
                 "inspection__vehicle", "value"
             )
         )
-        for pk, mark, number, value in some:
+        for pk, mark, number, *_, value in likely:
             if latest[pk] == value:
                 return float(value), f"{mark} {number}".strip()
-        first += _LOOKED_AT
+        first, size = first + size, size * 4
     return None, ""
 
 
-def _bodies(readings: QuerySet[Reading]) -> tuple[tuple[str, Body], ...]:
+def _bodies(railway: Railway) -> tuple[tuple[str, Body], ...]:
     """The vehicles whose throw can be reckoned, which few are measured for."""
-    on_bogies = readings.filter(pk__in=_all_of("pivot_distance")).order_by()
-    rows = (
-        readings.filter(
+    ours = _in_the_fleet(railway)
+    on_bogies = {
+        row[0]: f"{row[1]} {row[2]}".strip()
+        for row in _typed("pivot_distance").order_by().values_list(*_WHOSE)
+        if row[3:] in ours
+    }
+    keys = list(on_bogies)
+    latest: dict[int, dict[str, float]] = {}
+    for first in range(0, len(keys), _ASKED_AT_ONCE):
+        rows = Reading.objects.filter(
+            is_current=True,
+            gauge="",
             quantity__in=_MEASURED,
-            inspection__vehicle__in=on_bogies.values("inspection__vehicle"),
-        )
-        .order_by("inspection__started_at", "pk")
-        .values_list(
-            "inspection__vehicle",
-            "inspection__vehicle__reporting_mark",
-            "inspection__vehicle__number",
-            "quantity",
-            "value",
-        )
-    )
-    latest: dict[tuple[int, str], dict[str, float]] = {}
-    for pk, mark, number, quantity, value in rows:
-        latest.setdefault((pk, f"{mark} {number}".strip()), {})[quantity] = float(value)
+            inspection__vehicle__in=keys[first : first + _ASKED_AT_ONCE],
+        ).order_by("inspection__started_at", "pk")
+        for pk, quantity, value in rows.values_list("inspection__vehicle", "quantity", "value"):
+            latest.setdefault(pk, {})[quantity] = float(value)
     return tuple(
-        (name, body) for (_, name), sizes in latest.items() if (body := _body(sizes)) is not None
+        (on_bogies[pk], body) for pk, sizes in latest.items() if (body := _body(sizes)) is not None
     )
 
 

@@ -17,6 +17,8 @@ from inventory.track.models import Home, HomeTrack, Railway, Standing
 
 #: So many vehicles are offered on one page. Our own choice: more than most owners have of a size.
 MOST_OFFERED = 1_000
+#: So many railways stand on a page of one vehicle.
+RAILWAYS_A_PAGE = 5
 
 #: In the address, the words that narrow what is offered.
 AMONG = "among"

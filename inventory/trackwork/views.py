@@ -6,6 +6,7 @@ from dataclasses import dataclass, replace
 from itertools import pairwise
 
 from django.contrib import messages
+from django.core.paginator import Paginator
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.urls import reverse
@@ -15,7 +16,7 @@ from inventory.stock.album import Album
 from inventory.stock.models import Vehicle
 from inventory.track.fitting import SAME_GAUGE_MM
 from inventory.track.models import Place, Railway, Standing, Track, Turnout
-from inventory.track.offering import Offer, asked_in, offer, words_in
+from inventory.track.offering import RAILWAYS_A_PAGE, Offer, asked_in, offer, words_in
 from inventory.trackwork.forms import CurveForm, PairForm, TrackworkForm, TurnoutPieceForm
 from inventory.trackwork.meeting import axles_of, doubts_of, legs_of, meet, sizes_of, trouble
 from inventory.trackwork.models import TrackInspection, TrackVerdict, Trackwork, TrackworkPhoto
@@ -291,7 +292,8 @@ def for_vehicle(request: HttpRequest, pk: int) -> HttpResponse:
         if vehicle.scale in railway.scales
         and abs(railway.standard.gauge_mm - vehicle.standard.gauge_mm) <= SAME_GAUGE_MM
     ]
-    pieces = _pieces(*railways)
+    page = Paginator(railways, RAILWAYS_A_PAGE).get_page(request.GET.get("page"))
+    pieces = _pieces(*page)
     legs = legs_of(pieces)
     measured = [(piece, legs[piece.pk]) for piece in pieces if legs[piece.pk]]
     spots: list = []
@@ -301,7 +303,7 @@ def for_vehicle(request: HttpRequest, pk: int) -> HttpResponse:
     return render(
         request,
         "trackwork/for_vehicle.html",
-        {"vehicle": vehicle, "spots": spots, "railways": railways},
+        {"vehicle": vehicle, "spots": spots, "page": page},
     )
 
 

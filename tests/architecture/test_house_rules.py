@@ -178,6 +178,7 @@ RELEASED = {
     "inventory/stock/migrations/0007_photos.py": "38455423afec4f76",
     "inventory/stock/migrations/0008_search_and_order.py": "ca520f88478ddc31",
     "inventory/stock/migrations/0009_list_indexes.py": "592b2d21addc427c",
+    "inventory/stock/migrations/0010_widest_body.py": "f59f003f774ff960",
     "inventory/track/migrations/0001_initial.py": "f0069eb04cd483cf",
     "inventory/track/migrations/0002_held_because.py": "7307bf34eef453af",
     "inventory/trackwork/migrations/0001_initial.py": "b9363ecec52b929c",

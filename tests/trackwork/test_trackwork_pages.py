@@ -15,7 +15,7 @@ from inventory.stock.models import HouseLimit, Vehicle
 from inventory.stock.recording import set_house_limit
 from inventory.stock.taking import Closed, Entry, ReadingOvertaken
 from inventory.track.models import Place, Railway, Turnout
-from inventory.trackwork import recording
+from inventory.trackwork import recording, views
 from inventory.trackwork.models import TrackInspection, TrackReading, TrackVerdict, Trackwork
 from tests.factories import exact_instrument, make_person, make_vehicle, measure
 
@@ -391,6 +391,25 @@ def test_vehicle_page_when_a_frog_is_bad_then_names_it_first(says, owner, place,
     words = says("trackwork:for-vehicle", full_car(owner).pk)
     assert words.index("East turnout, Tarn") < words.index("A turnout, Tarn")
     assert "frog-point protection, -0.25 mm" in words  # 15.00 - 14.48 - 0.77
+
+
+def test_vehicle_page_when_there_are_many_railways_then_some_stand_on_each_page(
+    monkeypatch, signed_in, owner, turnout
+):
+    measured_turnout(turnout, owner)
+    other = Railway.objects.create(name="Zinc line", family="nmra", scale="HO")
+    there = Place.objects.create(railway=other, name="Ore", position=1)
+    measured_turnout(Turnout.objects.create(place=there, name="Far turnout"), owner)
+    monkeypatch.setattr(views, "RAILWAYS_A_PAGE", 1)
+    address = reverse("trackwork:for-vehicle", args=[full_car(owner).pk])
+
+    first, second = (words_of(signed_in.get(address, {"page": n})) for n in (1, 2))
+
+    assert "East turnout, Tarn" in first
+    assert "Far turnout, Ore" not in first
+    assert "Other railways" in first
+    assert "Far turnout, Ore" in second
+    assert "East turnout, Tarn" not in second
 
 
 # --- On curves --------------------------------------------------------------------------------

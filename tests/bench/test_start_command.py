@@ -15,7 +15,7 @@ from tests.servers import ROOT, Server, Visitor
 
 def test_start_serves_stops_and_starts_again_with_everything_kept(tmp_path):
     folder = tmp_path / "a record"
-    first = Server(folder)
+    first = Server(folder, is_new=True)
     try:
         assert str(folder) in first.said
         assert "password" not in first.said.lower()
@@ -143,7 +143,7 @@ def test_start_when_the_address_is_of_another_machine_says_so(tmp_path):
 
 def test_demo_is_put_into_an_empty_record_once(tmp_path):
     folder = tmp_path / "demo"
-    first = Server(folder, "--demo")
+    first = Server(folder, "--demo", is_new=True)
     first.stop()
     assert re.search(r"Demo railway put in: \d+ vehicles, all invented", first.said)
     second = Server(folder, "--demo")

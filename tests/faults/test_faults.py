@@ -87,11 +87,12 @@ def test_killed_while_writing_then_nothing_answered_is_lost_and_nothing_is_there
         again.stop()
 
 
-def test_synchronous_is_full_so_that_what_is_answered_has_reached_the_disk(tmp_path, settings):
+def test_synchronous_is_full_so_that_what_is_answered_has_reached_the_disk(tmp_path, monkeypatch):
     # "With synchronous=FULL in WAL mode, ... the WAL file is synced after each commit"; NORMAL
     # may lose the last commits when the power goes (sqlite.org, PRAGMA synchronous).
     from inventory.settings import _database
 
+    monkeypatch.delenv("CARKNOCKER_DATABASE", raising=False)
     command = _database(tmp_path)["OPTIONS"]["init_command"]
     with closing(sqlite3.connect(tmp_path / "x.sqlite3")) as opened:
         opened.executescript(command)

@@ -369,7 +369,7 @@ def test_price_when_as_it_was_then_is_the_same_however_it_is_written(owner):
 
 
 @pytest.mark.django_db(transaction=True, serialized_rollback=True)
-@pytest.mark.skipif("connection.vendor != 'sqlite'", reason="a limit of SQLite's")
+@pytest.mark.sqlite
 def test_list_when_the_disk_is_full_then_says_so_and_writes_nothing(client, tmp_path, settings):
     settings.DATA = tmp_path
     client.force_login(make_person())

@@ -354,7 +354,7 @@ def ask(name: str, made, who: Person | None, method: str) -> tuple[HttpResponse,
         address = ALL[name].address(arguments(name, ALL[name].wanted, made, who))
         with CaptureQueriesContext(connection) as asked:
             answer = getattr(client, method)(address)
-            answer.close()
+            answer.getvalue()  # sent to its end, which closes a file
         transaction.set_rollback(True)
     return answer, writes(asked)
 
@@ -465,7 +465,7 @@ def offered(person: Person, starts: list[str]) -> dict[str, str]:
     for page in (waiting := list(starts)):
         answer = client.get(page)
         if not answer.get("Content-Type", "").startswith("text/html"):
-            answer.close()
+            answer.getvalue()  # sent to its end, which closes a file
             continue
         text = answer.content.decode()
         forms = re.findall(r'<form method="post"[^>]*?action="([^"]+)"(.*?)</form>', text, re.S)

@@ -144,7 +144,7 @@ def plan_of(queryset) -> str:
         return "; ".join(row[3] for row in cursor.fetchall())
 
 
-@pytest.mark.skipif(connection.vendor != "sqlite", reason="reads the plan of SQLite")
+@pytest.mark.sqlite
 @pytest.mark.parametrize(
     "order",
     [
@@ -160,7 +160,7 @@ def test_list_when_sorted_then_is_read_in_order_and_never_sorted_as_a_whole(owne
     assert "INDEX vehicle_" in plan
 
 
-@pytest.mark.skipif(connection.vendor != "sqlite", reason="reads the plan of SQLite")
+@pytest.mark.sqlite
 @pytest.mark.parametrize(
     "narrowed",
     [{"service": "fit to run"}, {"category": "freight"}, {"scale": "HO"}, {}],
@@ -169,7 +169,7 @@ def test_list_when_narrowed_then_is_read_in_order(owner, narrowed):
     assert "TEMP B-TREE" not in plan_of(Vehicle.objects.filter(**narrowed).for_list()[:25])
 
 
-@pytest.mark.skipif(connection.vendor != "sqlite", reason="reads the plan of SQLite")
+@pytest.mark.sqlite
 def test_search_then_goes_through_the_index_of_the_list(owner):
     assert "USING INDEX vehicle_list" in plan_of(Vehicle.objects.searched("boxcar").for_list())
 

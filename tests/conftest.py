@@ -1,7 +1,5 @@
 """What every test may use. Factories are plain functions in tests/factories.py."""
 
-import os
-
 import pytest
 from django.conf import settings
 
@@ -12,11 +10,6 @@ def pytest_configure():
         "django.contrib.staticfiles.storage.StaticFilesStorage"
     )
     settings.STATIC_ROOT = settings.HERE / "static"
-
-
-def pytest_xdist_auto_num_workers() -> int:
-    """One more than there are processors, since many wait for a server or a browser to start."""
-    return (os.cpu_count() or 1) + 1
 
 
 @pytest.fixture

@@ -49,7 +49,7 @@ def why_not_ready() -> str | None:
     except DatabaseError as problem:
         return f"The record cannot be reached: {problem}\n{_place()}"
     applied = executor.loader.applied_migrations
-    if any(f"{app}.{name}" not in known_migrations() for app, name in applied):
+    if {f"{app}.{name}" for app, name in applied} - known_migrations():
         return (
             "The record was written by a newer Carknocker, and nothing was touched. Use that one."
             f"\n{_place()}"

@@ -223,7 +223,8 @@ class Kept:
         as a button pressed twice sends them, one is. Who was not let in finds nothing changed."""
         claim = self.place / "writing"
         try:
-            if not self.is_being_written:
+            # Only an old one is taken away: where there was none, one may be made this moment.
+            if claim.exists() and not self.is_being_written:
                 claim.unlink(missing_ok=True)
             os.close(os.open(claim, os.O_CREAT | os.O_EXCL | os.O_WRONLY))
         except OSError:  # another's claim, or the list is gone: written meanwhile
